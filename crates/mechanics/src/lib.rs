@@ -1,1 +1,6 @@
-//! Placeholder.
+//! The physics of the suspension bench: springs now, valving and the chassis beside them.
+//!
+//! This crate knows `uom` and nothing of the program around it: no wire, store, clock, thread, environment or log.
+//! The same input gives the same bits out.
+
+pub mod quantity;
