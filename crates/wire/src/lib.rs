@@ -9,3 +9,5 @@ pub mod v1 {
 
 /// The API's descriptors, for reflection and for JSON.
 pub const DESCRIPTORS: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/springwright.v1.binpb"));
+
+pub mod violation;
