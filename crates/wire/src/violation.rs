@@ -224,7 +224,10 @@ struct Cut(String);
 impl fmt::Write for Cut {
     fn write_str(&mut self, text: &str) -> fmt::Result {
         let room = MAX_TEXT_BYTES.saturating_sub(self.0.len() + '…'.len_utf8());
-        let fitting = (0..=room.min(text.len())).rev().find(|&end| text.is_char_boundary(end)).unwrap_or(0);
+        let fitting = (0..=room.min(text.len()))
+            .rev()
+            .find(|&end| text.is_char_boundary(end))
+            .unwrap_or(0);
         self.0.push_str(text.get(..fitting).unwrap_or_default());
         if fitting < text.len() { Err(fmt::Error) } else { Ok(()) }
     }
