@@ -15,7 +15,17 @@ use std::thread::{self, Thread};
 
 use tokio::sync::{oneshot, watch};
 
+mod commit_row;
+mod committer;
+pub mod compact;
+pub mod folder;
+mod gate;
 pub mod memory;
+mod opening;
+mod queue;
+pub mod refusal;
+pub mod sentinel;
+pub mod sled;
 
 /// A key: 1 to [`MAX_KEY`] bytes, compared bytewise. The first byte is never [`RESERVED`].
 pub type Key = Vec<u8>;
