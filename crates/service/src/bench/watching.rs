@@ -34,7 +34,7 @@ pub fn start(
     let mut violations = Violations::new();
     let wanted = if request.run.is_empty() { None } else { Collection::Runs.id(&request.run, violations.at("run")) };
     violations.finish().map_err(ServiceError::InvalidFields)?;
-    let permit = bench.limits.watchers.clone().try_acquire_owned().map_err(|_| overloaded())?;
+    let permit = bench.watchers.admit()?;
     let (pictures, replies) = mpsc::channel(1);
     let shutdown = bench.shutdown.clone();
     tokio::spawn(async move {
@@ -50,10 +50,6 @@ pub fn start(
         drop(permit);
     });
     Ok(ReceiverStream::new(replies))
-}
-
-fn overloaded() -> ServiceError {
-    ServiceError::Overloaded { retry_after: Duration::from_secs(1) }
 }
 
 struct Watcher {
