@@ -1,0 +1,211 @@
+//! Rates that single wild readings do not move.
+
+use crate::estimate::coverage_factor;
+
+use super::samples::Point;
+
+/// Median of pairwise slopes with its interval, and the repeated median.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Robust {
+    pub(super) slope: f64,
+    pub(super) intercept: f64,
+    pub(super) low: f64,
+    pub(super) high: f64,
+    pub(super) repeated: Option<f64>,
+    pub(super) count: usize,
+}
+
+/// Most points all pairs are taken of; above, so many bins.
+pub(super) const MOST_POINTS: usize = 2_000;
+
+/// Theil (1950), Sen (1968): median `m` of the slopes of all pairs, intercept `median(F) - m median(s)`; interval from the
+/// normal approximation of Kendall's S with ties taken off, ranks rounded half to even, as in Sen (1968) and in
+/// `theilslopes` of scipy 1.17.1. Siegel (1982): median over the points of the median slope to all others.
+///
+/// Up to 2,000 points all pairs are taken. Above, the points in order of deflection are cut into 2,000 runs of equal count
+/// (run `i` holds points `i n/2000` up to but without `(i+1) n/2000`, whole numbers rounded down), each is replaced by its
+/// means, and the repeated median is left out. `None` without two different deflections.
+pub(super) fn robust(points: &[Point], probability: f64) -> Option<Robust> {
+    let mut sorted = points.to_vec();
+    sorted.sort_unstable_by(|a, b| a.s.total_cmp(&b.s).then(a.f.total_cmp(&b.f)));
+    let binned = sorted.len() > MOST_POINTS;
+    if binned {
+        sorted = bins(&sorted);
+    }
+    let mut ties_of: Vec<f64> = sorted.iter().map(|p| p.s).collect();
+    let deflection_ties = ties(&ties_of);
+    let middle_s = median(&mut ties_of);
+    let mut loads: Vec<f64> = sorted.iter().map(|p| p.f).collect();
+    loads.sort_unstable_by(f64::total_cmp);
+    let load_ties = ties(&loads);
+    let middle_f = median(&mut loads);
+    let n = sorted.len() as f64;
+    let pairs = pair_count(&sorted);
+    if pairs == 0 {
+        return None;
+    }
+    let variance = (n * (n - 1.0) * (2.0 * n + 5.0) - deflection_ties - load_ties) / 18.0;
+    let half_width = coverage_factor(probability, None) * variance.max(0.0).sqrt();
+    let middle = pairs as f64;
+    let rank = |value: f64| value.round_ties_even().max(0.0) as usize;
+    let high = rank((middle + half_width) / 2.0).min(pairs - 1);
+    let low = (((middle - half_width) / 2.0).round_ties_even() - 1.0).max(0.0) as usize;
+    let [low, below, above, high] = order_statistics(&sorted, [low, (pairs - 1) / 2, pairs / 2, high])?;
+    let slope = f64::midpoint(below, above);
+    Some(Robust {
+        slope,
+        intercept: middle_f - slope * middle_s,
+        low,
+        high,
+        repeated: if binned { None } else { repeated_median(&sorted) },
+        count: sorted.len(),
+    })
+}
+
+/// The median, the mean of the middle two of an even number; 0 of nothing.
+pub(super) fn median(values: &mut [f64]) -> f64 {
+    let count = values.len();
+    if count == 0 {
+        return 0.0;
+    }
+    let (lower, upper, _) = values.select_nth_unstable_by(count / 2, f64::total_cmp);
+    if count % 2 == 1 {
+        *upper
+    } else {
+        f64::midpoint(lower.iter().copied().fold(f64::NEG_INFINITY, f64::max), *upper)
+    }
+}
+
+fn bins(sorted: &[Point]) -> Vec<Point> {
+    let n = sorted.len();
+    (0..MOST_POINTS)
+        .filter_map(|bin| sorted.get(bin * n / MOST_POINTS..(bin + 1) * n / MOST_POINTS))
+        .map(|run| {
+            let count = run.len() as f64;
+            let (s, f) = run.iter().fold((0.0, 0.0), |(s, f), p| (s + p.s, f + p.f));
+            Point {
+                s: s / count,
+                f: f / count,
+            }
+        })
+        .collect()
+}
+
+/// `Sum k (k - 1)(2k + 5)` over groups of `k` equal values, of sorted values.
+fn ties(sorted: &[f64]) -> f64 {
+    sorted
+        .chunk_by(|a, b| a == b)
+        .map(|group| group.len() as f64)
+        .map(|k| k * (k - 1.0) * (2.0 * k + 5.0))
+        .sum()
+}
+
+/// Pairs of different deflection.
+fn pair_count(sorted: &[Point]) -> usize {
+    let n = sorted.len();
+    let equal: usize = sorted
+        .chunk_by(|a, b| a.s == b.s)
+        .map(|g| g.len() * (g.len() - 1) / 2)
+        .sum();
+    n * n.saturating_sub(1) / 2 - equal
+}
+
+/// Pairs of which the slopes are simply gathered: 512 KiB.
+const GATHERED: usize = 65_536;
+
+/// Slopes of the given ranks, exactly, in little memory: a bracket from a sample of the pairs is narrowed down until few
+/// slopes lie in it, those are gathered, and what lies below is counted. Every slope is compared as computed, so ranks
+/// are exact. The sample's pairs are chosen by a fixed stride: the same input gives the same bits.
+fn order_statistics<const N: usize>(sorted: &[Point], ranks: [usize; N]) -> Option<[f64; N]> {
+    let pairs = pair_count(sorted);
+    let mut margin = if pairs <= GATHERED { 1.0 } else { 0.05 };
+    let sample = if pairs <= GATHERED { Vec::new() } else { sampled(sorted) };
+    let (first, last) = (*ranks.iter().min()?, *ranks.iter().max()?);
+    loop {
+        let quantile = |share: f64| {
+            let index = (share.clamp(0.0, 1.0) * sample.len().saturating_sub(1) as f64) as usize;
+            sample.get(index).copied()
+        };
+        let low_share = first as f64 / pairs as f64 - margin;
+        let high_share = last as f64 / pairs as f64 + margin;
+        let low = if low_share <= 0.0 {
+            f64::NEG_INFINITY
+        } else {
+            quantile(low_share)?
+        };
+        let high = if high_share >= 1.0 {
+            f64::INFINITY
+        } else {
+            quantile(high_share)?
+        };
+        let (below, mut inside) = gather(sorted, low, high);
+        if first >= below && last < below + inside.len() {
+            let mut answers = [0.0; N];
+            for (answer, rank) in answers.iter_mut().zip(ranks) {
+                *answer = *inside.select_nth_unstable_by(rank - below, f64::total_cmp).1;
+            }
+            return Some(answers);
+        }
+        margin *= 4.0;
+    }
+}
+
+/// Slopes below a bracket counted, those within it gathered.
+fn gather(sorted: &[Point], low: f64, high: f64) -> (usize, Vec<f64>) {
+    let mut below = 0;
+    let mut inside = Vec::new();
+    for (index, a) in sorted.iter().enumerate() {
+        for b in sorted.iter().skip(index + 1) {
+            let way = b.s - a.s;
+            let slope = (b.f - a.f) / way;
+            if way > 0.0 {
+                below += usize::from(slope < low);
+                if slope >= low && slope <= high {
+                    inside.push(slope);
+                }
+            }
+        }
+    }
+    (below, inside)
+}
+
+/// Slopes of some thousands of pairs, sorted.
+fn sampled(sorted: &[Point]) -> Vec<f64> {
+    let n = sorted.len();
+    let mut state: u64 = 0x9e37_79b9_7f4a_7c15;
+    let mut draw = || {
+        // Knuth's MMIX multiplier: a fixed sequence, only to spread the pairs.
+        state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) as usize % n
+    };
+    let mut slopes: Vec<f64> = (0..8_192)
+        .filter_map(|_| {
+            let (a, b) = (sorted.get(draw())?, sorted.get(draw())?);
+            let way = b.s - a.s;
+            (way != 0.0).then(|| (b.f - a.f) / way)
+        })
+        .collect();
+    slopes.sort_unstable_by(f64::total_cmp);
+    slopes
+}
+
+fn repeated_median(sorted: &[Point]) -> Option<f64> {
+    let mut slopes = Vec::with_capacity(sorted.len());
+    let mut medians = Vec::with_capacity(sorted.len());
+    for (i, a) in sorted.iter().enumerate() {
+        slopes.clear();
+        slopes.extend(
+            sorted
+                .iter()
+                .enumerate()
+                .filter(|(j, b)| *j != i && b.s != a.s)
+                .map(|(_, b)| (b.f - a.f) / (b.s - a.s)),
+        );
+        if !slopes.is_empty() {
+            medians.push(median(&mut slopes));
+        }
+    }
+    (!medians.is_empty()).then(|| median(&mut medians))
+}
