@@ -252,7 +252,7 @@ fn contact_found(
     let line = &settled.line;
     let dof = (line.dof > 0.0).then_some(line.dof);
     let per_load = 1.0 / line.slope;
-    let level_dof = (no_load.count > 1).then(|| no_load.count as f64 - 1.0);
+    let level_dof = (no_load.count > 1).then_some(no_load.count as f64 - 1.0);
     let rows = [
         (
             "scatter of the line where it meets the no-load level",

@@ -249,14 +249,11 @@ impl<'a> Bench<'a> {
         let (smallest, largest) = counted().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), p| {
             (low.min(p.s), high.max(p.s))
         });
-        let mut contact = match &self.no_load {
-            Some(found) => Some(
-                found
-                    .approach_end
-                    .unwrap_or_else(|| self.rough_contact(found.level, smallest, largest)),
-            ),
-            None => None,
-        };
+        let rough = |found: &NoLoad| self.rough_contact(found.level, smallest, largest);
+        let mut contact = self
+            .no_load
+            .as_ref()
+            .map(|found| found.approach_end.unwrap_or_else(|| rough(found)));
         let sorted = self.sorted_press();
         let bind = knees::bind(&sorted, contact.unwrap_or(smallest));
         drop(sorted);

@@ -85,8 +85,9 @@ const LEADING_TRAVEL: f64 = 0.04;
 const LEADING_COUNT: usize = 4;
 
 fn first_press(strokes: &Strokes) -> Option<Range<usize>> {
-    let ordered = strokes.ordered.then_some(())?;
-    let () = ordered;
+    if !strokes.ordered {
+        return None;
+    }
     strokes.strokes.iter().find_map(|stroke| stroke.press.first().cloned())
 }
 

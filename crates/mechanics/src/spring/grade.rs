@@ -27,7 +27,7 @@ pub fn jis_b_2704(
     index_ratio: Option<f64>,
     free_length: Option<FreeLength>,
 ) -> Option<JisTolerance> {
-    if !(active_coil_count >= 3.0) {
+    if active_coil_count.is_nan() || active_coil_count < 3.0 {
         return None;
     }
     let few = active_coil_count <= 10.0;
@@ -42,7 +42,8 @@ pub fn jis_b_2704(
     let tolerance_of_length = |length: FreeLength| {
         let index = index_ratio?;
         let close = (4.0..=8.0).contains(&index);
-        if !close && !(index > 8.0 && index <= 15.0) {
+        let wide = index > 8.0 && index <= 15.0;
+        if !close && !wide {
             return None;
         }
         let (share, least) = match (grade, close) {

@@ -27,7 +27,7 @@ pub(super) fn verdict(request: &Request, bench: &Bench<'_>, findings: &mut Vec<F
     let measured = bench.rate.value.si();
     let (marked, readings) = marked_rate(request, measured, findings)?;
     let mark = SpringRate::of(marked).si();
-    if !(mark > 0.0) {
+    if mark <= 0.0 {
         findings.push(Finding::about(
             Code::MarkNotRead,
             "marking.rate",
@@ -202,7 +202,7 @@ fn read(text: &str, measured: f64) -> Option<(Entered<StiffnessUnit>, Vec<MarkRe
         Err(_) => return None,
     }
     let value: f64 = text.trim().parse().ok()?;
-    if !(value > 0.0) {
+    if value.is_nan() || value <= 0.0 {
         return None;
     }
     let units = [

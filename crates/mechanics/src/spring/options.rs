@@ -128,7 +128,7 @@ fn window(window: &Window) -> Result<(), SpringError> {
             }
         }
         Window::Share(share) => {
-            if !(share.from_ratio >= 0.0) {
+            if share.from_ratio.is_nan() || share.from_ratio < 0.0 {
                 return out_of_range("window.share.from_ratio", share.from_ratio, "", "0 or more");
             }
             if !(share.to_ratio > share.from_ratio && share.to_ratio <= 1.0) {

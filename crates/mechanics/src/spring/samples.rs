@@ -41,10 +41,10 @@ pub(super) fn checked(samples: &Samples) -> Result<Vec<Point>, SpringError> {
             index: Some(index),
         };
         // Beyond these no tester reads, and squares and sums stay finite below them.
-        if !(point.s.abs() < LARGEST_DEFLECTION) {
+        if point.s.is_nan() || point.s.abs() > LARGEST_DEFLECTION {
             return Err(not_finite("samples.deflections"));
         }
-        if !(point.f.abs() < LARGEST_LOAD) {
+        if point.f.is_nan() || point.f.abs() > LARGEST_LOAD {
             return Err(not_finite("samples.loads"));
         }
         points.push(point);
