@@ -7,7 +7,7 @@ use crate::quantity::{Deflection, Load, Quantity, SpringRate};
 
 use super::bind::Broken;
 use super::contact::{NoLoad, no_load};
-use super::line::{Group, Line, fit};
+use super::line::{Group, Line, fit, fit_in_sequence};
 use super::samples::{Point, checked, take_off_frame};
 use super::strokes::{Course, Stroke, Strokes, find, reach};
 use super::window::{Cut, Travel, cut};
@@ -306,7 +306,13 @@ impl<'a> Bench<'a> {
     fn line(&self, cut: &Cut, groups: &[Group]) -> Result<Line, SpringError> {
         let count: usize = groups.iter().map(|g| g.points.len()).sum();
         clipping::refuse(self, cut, count)?;
-        let Some(line) = fit(groups) else {
+        // Readings in no order of movement have neighbours by chance only.
+        let line = if self.strokes.ordered {
+            fit_in_sequence(groups)
+        } else {
+            fit(groups)
+        };
+        let Some(line) = line else {
             let first = groups.first().and_then(|g| g.points.first());
             if count >= 2
                 && let Some(first) = first

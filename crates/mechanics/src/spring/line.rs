@@ -93,8 +93,17 @@ impl Sums {
     }
 }
 
-/// The line; `None` without two different deflections in a group.
+/// The line; `None` without two different deflections in a group. Every reading counts for itself.
 pub(super) fn fit(groups: &[Group]) -> Option<Line> {
+    line(groups, |_, n| n)
+}
+
+/// The line through readings taken one after another: what neighbours share counts once.
+pub(super) fn fit_in_sequence(groups: &[Group]) -> Option<Line> {
+    line(groups, |slope, n| effective_count(groups, slope, n))
+}
+
+fn line(groups: &[Group], effective: impl Fn(f64, f64) -> f64) -> Option<Line> {
     let sums: Vec<Sums> = groups.iter().filter_map(Sums::of).collect();
     let total = |term: fn(&Sums) -> f64| sums.iter().map(term).sum::<f64>();
     let (n, spread) = (total(|g| g.n), total(|g| g.ss));
@@ -109,7 +118,7 @@ pub(super) fn fit(groups: &[Group]) -> Option<Line> {
     }
     let rss = residual_square_sum(groups, slope);
     let dof = (n - sums.len() as f64 - 1.0).max(0.0);
-    let effective = effective_count(groups, slope, n);
+    let effective = effective(slope, n);
     let scatter = if dof > 0.0 { (rss / dof).sqrt() } else { 0.0 };
     let inflation = (n / effective).sqrt();
     let slope_u = scatter * inflation / spread.sqrt();
