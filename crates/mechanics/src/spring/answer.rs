@@ -18,6 +18,8 @@ use super::{
 
 /// Strokes from which their own rates say more of the scatter than the residuals do.
 const STROKES_FOR_TYPE_A: usize = 3;
+/// A robust rate this close to the fitted one is the same rate (common practice, no source).
+const ROBUST_DIFFERENCE: f64 = 0.002;
 /// Below so many readings a window is thin (common practice, no source).
 const THIN: usize = 8;
 
@@ -388,13 +390,15 @@ fn say_line(
         );
         said.find(Code::CorrelatedResiduals, "samples", text);
     }
-    // Compared with the line through the same readings, against the uncertainty of the scatter.
+    // Compared with the line through the same readings. A wild reading widens the line's own interval, not the robust one.
     let dof = (line.dof > 0.0).then_some(line.dof);
     let reach = crate::estimate::coverage_factor(budgeted.rate.coverage_probability, dof) * line.slope_u;
     let same = fullest(&settled.groups).and_then(|group| fit(std::slice::from_ref(group)));
     if let (Some(robust), Some(same)) = (robust, same)
-        && (robust.value.si() - same.slope).abs() > reach.max(1e-9 * line.slope)
-        && (robust.value.si() / same.slope - 1.0).abs() > 0.002
+        && (robust.value.si() / same.slope - 1.0).abs() > ROBUST_DIFFERENCE
+        && ((robust.value.si() - same.slope).abs() > reach
+            || same.slope < robust.lower.si()
+            || same.slope > robust.upper.si())
     {
         let text = format!(
             "the robust rate {} and the fitted rate {} differ by more than the scatter explains: look for wild readings; \

@@ -99,6 +99,9 @@ fn from_approach(points: &[Point], press: Range<usize>) -> Option<NoLoad> {
     let (low, high) = within().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), p| (l.min(p.s), h.max(p.s)));
     let largest = within().map(|p| p.f).fold(f64::NEG_INFINITY, f64::max);
     let end = leading(points, &press, lead + LEADING_RISE * (largest - lead));
+    if end == press.len() {
+        return None;
+    }
     let first = within().next()?.s;
     let reached = within().take(end).map(|p| p.s).fold(first, f64::max);
     if end < LEADING_COUNT || reached - first < LEADING_TRAVEL * (high - low) {

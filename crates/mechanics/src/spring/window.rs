@@ -73,11 +73,16 @@ fn base(request: &Request, travel: &Travel, wanted: WindowBase) -> Result<(f64, 
     let by_bind = travel
         .bind
         .map(|bind| (bind - from, "free to solid by the coil bind found"));
+    // Where both are known the shorter counts: beyond the first coil bind nothing is straight.
+    let solid = match (by_lengths, by_bind) {
+        (Some(lengths), Some(bind)) => Some(if bind.0 < lengths.0 { bind } else { lengths }),
+        (lengths, bind) => lengths.or(bind),
+    };
     let tested = (travel.largest - from, "the travel of the test");
     match wanted {
         WindowBase::Travel(travel) => Ok((travel.si(), "as entered")),
         WindowBase::TestTravel => Ok(tested),
-        WindowBase::FreeToSolid => by_lengths.or(by_bind).ok_or(SpringError::SolidUnknown),
-        WindowBase::Automatic => Ok(by_lengths.or(by_bind).unwrap_or(tested)),
+        WindowBase::FreeToSolid => solid.ok_or(SpringError::SolidUnknown),
+        WindowBase::Automatic => Ok(solid.unwrap_or(tested)),
     }
 }
