@@ -571,7 +571,7 @@ mod truth {
             SpringError::NoContact { .. } | SpringError::NotPressing(_)
         ));
         let wandering: Vec<f64> = (0..600)
-            .map(|i| 50.0 * ((f64::from(i) / 15.0).sin() * 0.3 + f64::from(i) / 600.0))
+            .map(|i| 50.0 * ((f64::from(i) / 15.0).sin() * 0.22 + f64::from(i) / 600.0))
             .collect();
         let loads: Vec<f64> = wandering.iter().map(|s| 9.0 * s).collect();
         assert!(matches!(

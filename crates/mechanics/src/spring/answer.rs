@@ -8,7 +8,6 @@ use super::bench::{Bench, PRACTICE, Said, Settled};
 use super::budget::{self, Budgeted, Measured};
 use super::line::{Group, Line, fit};
 use super::marking::{self, Bench as Marked};
-use super::samples::Point;
 use super::strokes::{Course, Stroke};
 use super::words::Words;
 use super::{
@@ -27,9 +26,11 @@ const THIN: usize = 8;
 pub(super) fn of_samples(request: &Request, samples: &Samples) -> Result<Reduced, SpringError> {
     let mut said = Said::default();
     let bench = Bench::new(request, samples, &mut said)?;
-    let settled = bench.settle()?;
-    let line = &settled.line;
+    let mut settled = bench.settle()?;
+    // The last that reads the groups in the order taken was the line; robust rates sort theirs.
     let coverage = budget::coverage(request);
+    let robust = robust_rate(&mut settled.groups, coverage);
+    let line = &settled.line;
     let tare = bench.tare();
     let origin = request.reference_deflection.map_or(0.0, Quantity::si);
     let strokes = strokes(&bench, &settled, &mut said);
@@ -37,7 +38,6 @@ pub(super) fn of_samples(request: &Request, samples: &Samples) -> Result<Reduced
     let measured = measured(&bench, &settled, &strokes, dilution);
     let budgeted = budget::rate(request, measured, &mut said.findings, &mut said.assumptions)?;
     let two_point = two_point(&settled);
-    let robust = robust_rate(&settled, coverage);
     say_line(request, &settled, &budgeted, two_point, robust.as_ref(), &mut said);
     let contact = contact_found(&bench, &settled, coverage, &mut said)?;
     let largest = bench.counted().flat_map(|(_, stroke)| bench.readings(stroke));
@@ -84,7 +84,7 @@ pub(super) fn of_samples(request: &Request, samples: &Samples) -> Result<Reduced
         friction,
         knees,
         shape,
-        curve: curve::curve(&bench),
+        curve: settled.curve,
         marking_verdict,
         fit: Some(fitted(line, origin, tare)),
         window: Some(AppliedWindow {
@@ -176,7 +176,12 @@ fn measured(bench: &Bench<'_>, settled: &Settled, strokes: &[StrokeResult], dilu
 
 fn strokes(bench: &Bench<'_>, settled: &Settled, said: &mut Said) -> Vec<StrokeResult> {
     let one = |(number, stroke): (usize, &Stroke)| {
-        let groups = bench.groups(&settled.cut, std::iter::once((number, stroke)));
+        // A single stroke is what the line was drawn through.
+        let slope = if bench.strokes.strokes.len() == 1 {
+            Some(settled.line.slope)
+        } else {
+            fit(&bench.groups(&settled.cut, std::iter::once((number, stroke)))).map(|line| line.slope)
+        };
         let (deflection, load) = bench
             .readings(stroke)
             .fold((f64::NEG_INFINITY, f64::NEG_INFINITY), |(s, f), p| {
@@ -185,7 +190,7 @@ fn strokes(bench: &Bench<'_>, settled: &Settled, said: &mut Said) -> Vec<StrokeR
         StrokeResult {
             number: number + 1,
             preset: number < bench.first_counted,
-            rate: fit(&groups).map(|line| SpringRate::from_si(line.slope)),
+            rate: slope.map(SpringRate::from_si),
             maximum_deflection: Deflection::from_si(deflection),
             maximum_load: Load::from_si(load - bench.tare()),
         }
@@ -222,9 +227,9 @@ fn two_point(settled: &Settled) -> Option<f64> {
 }
 
 /// Robust rates of the press with most readings, so that no pair bridges branches or segments.
-fn robust_rate(settled: &Settled, coverage: f64) -> Option<RobustRate> {
-    let group = fullest(&settled.groups)?;
-    let found = robust::robust(&group.points, coverage)?;
+fn robust_rate(groups: &mut [Group], coverage: f64) -> Option<RobustRate> {
+    let fullest = groups.iter_mut().max_by_key(|g| fullness(g))?;
+    let found = robust::robust(&mut fullest.points, coverage)?;
     Some(RobustRate {
         value: SpringRate::from_si(found.slope),
         intercept: Load::from_si(found.intercept),
@@ -236,9 +241,12 @@ fn robust_rate(settled: &Settled, coverage: f64) -> Option<RobustRate> {
 }
 
 fn fullest(groups: &[Group]) -> Option<&Group> {
-    groups
-        .iter()
-        .max_by_key(|g| (g.course == Course::Press, g.points.len()))
+    groups.iter().max_by_key(|g| fullness(g))
+}
+
+/// A press before a return, then the one with most readings.
+fn fullness(group: &Group) -> (bool, usize) {
+    (group.course == Course::Press, group.points.len())
 }
 
 fn contact_found(
@@ -297,13 +305,7 @@ fn shape(bench: &Bench<'_>, settled: &Settled, coverage: f64, said: &mut Said) -
     let tare = bench.tare();
     let words = Words::new(bench.request.units);
     let mut found = Vec::new();
-    let from = settled.contact.unwrap_or(settled.travel.smallest);
-    let change = if bench.strokes.ordered {
-        knees::rate_change(&bench.sorted_press(), from, settled.travel.bind)
-    } else {
-        None
-    };
-    if let Some(change) = &change {
+    if let Some(change) = &settled.change {
         found.push(knees::answer(KneeKind::RateChange, change, tare, coverage));
         said.find(
             Code::RateChange,
@@ -336,7 +338,7 @@ fn shape(bench: &Bench<'_>, settled: &Settled, coverage: f64, said: &mut Said) -
         );
         said.find(Code::WindowBeyondStraight, "window", text);
     }
-    let shape = match (change, settled.bind) {
+    let shape = match (settled.change, settled.bind) {
         _ if settled.line.count < THIN || !bench.strokes.ordered => Shape::Undetermined,
         (Some(_), _) => Shape::Undetermined,
         (None, Some(_)) => Shape::StraightToBind,
@@ -511,11 +513,4 @@ fn fitted(line: &Line, origin: f64, tare: f64) -> FittedLine {
         zero_load_deflection: Deflection::from_si(line.center + (tare - line.level) / line.slope),
         explained_ratio: line.explained,
     }
-}
-
-/// The readings of a branch in order of deflection.
-pub(super) fn in_order(points: impl Iterator<Item = Point>) -> Vec<Point> {
-    let mut sorted: Vec<Point> = points.collect();
-    sorted.sort_unstable_by(|a, b| a.s.total_cmp(&b.s));
-    sorted
 }

@@ -12,7 +12,7 @@ use super::samples::{Point, checked, take_off_frame};
 use super::strokes::{Course, Stroke, Strokes, find, reach};
 use super::window::{Cut, Travel, cut};
 use super::words::Words;
-use super::{Request, Samples, SpringError, Tare, Window, clipping, hysteresis, knees};
+use super::{Curve, Request, Samples, SpringError, Tare, Window, clipping, curve, hysteresis, knees};
 
 /// A run made ready.
 pub(super) struct Bench<'a> {
@@ -33,6 +33,9 @@ pub(super) struct Settled {
     pub(super) groups: Vec<Group>,
     pub(super) line: Line,
     pub(super) bind: Option<Broken>,
+    /// A change of the rate below coil bind.
+    pub(super) change: Option<Broken>,
+    pub(super) curve: Curve,
     pub(super) travel: Travel,
 }
 
@@ -200,7 +203,10 @@ impl<'a> Bench<'a> {
                     let readings = self.points.get(range.clone()).unwrap_or_default();
                     let turns = index == 0 && (course == Course::Return || number > 0);
                     let clear = self.clear_of_reversal(readings, turns);
-                    let points: Vec<Point> = readings.iter().filter(within).filter(|p| clear(p)).copied().collect();
+                    let kept = || readings.iter().filter(within).filter(|p| clear(p)).copied();
+                    // Counted first: growing by doubling would cost twice the memory.
+                    let mut points = Vec::with_capacity(kept().count());
+                    points.extend(kept());
                     if !points.is_empty() {
                         groups.push(Group { course, points });
                     }
@@ -254,9 +260,21 @@ impl<'a> Bench<'a> {
             .no_load
             .as_ref()
             .map(|found| found.approach_end.unwrap_or_else(|| rough(found)));
-        let sorted = self.sorted_press();
-        let bind = knees::bind(&sorted, contact.unwrap_or(smallest));
-        drop(sorted);
+        let from = contact.unwrap_or(smallest);
+        let sorted = self.sorted(Course::Press);
+        let bind = knees::bind(&sorted, from);
+        let change = if self.strokes.ordered {
+            knees::rate_change(&sorted, from, bind.as_ref().map(|broken| broken.at))
+        } else {
+            None
+        };
+        let curve = Curve {
+            press: curve::thinned(&sorted, self.tare()),
+            returning: {
+                drop(sorted);
+                curve::thinned(&self.sorted(Course::Return), self.tare())
+            },
+        };
         let mut rounds = 0;
         loop {
             let travel = Travel {
@@ -282,6 +300,8 @@ impl<'a> Bench<'a> {
                     groups,
                     line,
                     bind,
+                    change,
+                    curve,
                     travel: Travel {
                         contact: found,
                         ..travel
@@ -343,16 +363,14 @@ impl<'a> Bench<'a> {
         }
     }
 
-    /// The press of the deepest stroke in order of deflection, clipped readings left out.
-    pub(super) fn sorted_press(&self) -> Vec<Point> {
+    /// A branch of the deepest stroke in order of deflection, clipped readings left out.
+    fn sorted(&self, course: Course) -> Vec<Point> {
         let Some(stroke) = self.deepest() else {
             return Vec::new();
         };
-        let mut sorted: Vec<Point> = self
-            .branch(stroke, Course::Press)
-            .filter(|p| !self.clipped(p))
-            .copied()
-            .collect();
+        let kept = || self.branch(stroke, course).filter(|p| !self.clipped(p)).copied();
+        let mut sorted = Vec::with_capacity(kept().count());
+        sorted.extend(kept());
         sorted.sort_unstable_by(|a, b| a.s.total_cmp(&b.s));
         sorted
     }

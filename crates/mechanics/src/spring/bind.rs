@@ -1,5 +1,7 @@
 //! Coil bind and other knees: the best pair of lines that meet.
 
+use std::ops::RangeInclusive;
+
 use super::samples::Point;
 
 /// The best continuous pair of lines.
@@ -53,10 +55,11 @@ pub(super) fn two_lines(points: &[Point]) -> Option<Broken> {
         }
         let right = all.less(&left);
         let (from, to) = (at(here).0, at(next).0);
-        for (rss, tau) in candidates(&left, &right, from, to) {
-            if best.is_none_or(|(least, _, _)| rss < least) {
-                best = Some((rss, tau, count));
-            }
+        let least = best.map_or(f64::INFINITY, |(least, _, _)| least);
+        if let Some((rss, tau)) = best_of(&left, &right, from..=to, least)
+            && rss < least
+        {
+            best = Some((rss, tau, count));
         }
     }
     let (_, tau, count) = best?;
@@ -126,15 +129,20 @@ impl Sums {
     }
 }
 
-/// Residual square sum and place of the best breaks of one interval.
-fn candidates(left: &Sums, right: &Sums, from: f64, to: f64) -> impl Iterator<Item = (f64, f64)> {
-    let meeting = left.line().zip(right.line()).and_then(|(a, b)| {
-        let tau = (a.intercept - b.intercept) / (b.slope - a.slope);
-        (tau >= from && tau <= to).then_some((a.rss + b.rss, tau))
-    });
-    let held = meeting.is_none();
-    let end = move |tau: f64| held.then(|| held_at(left, right, tau)).flatten();
-    [meeting, end(from), end(to)].into_iter().flatten()
+/// Residual square sum and place of the best break of one interval; `None` where it cannot beat the least so far. Its end is
+/// the next interval's start, where the same pair of lines is tried: a reading on the break belongs to either line.
+fn best_of(left: &Sums, right: &Sums, interval: RangeInclusive<f64>, least: f64) -> Option<(f64, f64)> {
+    let (a, b) = left.line().zip(right.line())?;
+    // Lines that need not meet always fit at least as well as lines that must.
+    if a.rss + b.rss >= least {
+        return None;
+    }
+    let tau = (a.intercept - b.intercept) / (b.slope - a.slope);
+    if interval.contains(&tau) {
+        Some((a.rss + b.rss, tau))
+    } else {
+        held_at(left, right, *interval.start())
+    }
 }
 
 /// Both lines meeting at a given place: least squares of `c + p min(0, x - tau) + q max(0, x - tau)`.

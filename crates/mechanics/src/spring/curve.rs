@@ -2,25 +2,13 @@
 
 use crate::quantity::{Deflection, Load, Quantity};
 
-use super::answer::in_order;
 use super::bench::{Bench, Settled};
 use super::samples::Point;
 use super::strokes::{Course, Stroke};
-use super::{CURVE_POINTS, Curve, CurvePoint};
+use super::{CURVE_POINTS, CurvePoint};
 
-/// Press and return of the deepest stroke, thinned to means of runs of equal count.
-pub(super) fn curve(bench: &Bench<'_>) -> Curve {
-    let Some(stroke) = bench.deepest() else {
-        return Curve::default();
-    };
-    let branch = |course| thinned(&in_order(bench.branch(stroke, course).copied()), bench.tare());
-    Curve {
-        press: branch(Course::Press),
-        returning: branch(Course::Return),
-    }
-}
-
-fn thinned(sorted: &[Point], tare: f64) -> Vec<CurvePoint> {
+/// Readings in order of deflection, thinned to means of runs of equal count, tare taken off.
+pub(super) fn thinned(sorted: &[Point], tare: f64) -> Vec<CurvePoint> {
     let n = sorted.len();
     let runs = n.min(CURVE_POINTS);
     (0..runs)

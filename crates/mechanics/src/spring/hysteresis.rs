@@ -4,7 +4,7 @@ use crate::estimate::{Contribution, Estimate};
 use crate::quantity::{Force, Load, Quantity, SpringRate};
 
 use super::Friction;
-use super::line::{Group, Line, fit};
+use super::line::{Group, Line, branch_slope, fit, pooled_slope};
 use super::samples::Point;
 use super::strokes::Course;
 
@@ -70,14 +70,7 @@ fn transition(groups: &[Group], index: usize) -> usize {
 /// Friction of a line over both branches; `None` where one is missing.
 pub(super) fn friction(groups: &[Group], line: &Line, origin: f64, tare: f64, coverage: f64) -> Option<Friction> {
     let (half_gap, u) = line.half_gap?;
-    let of = |course| {
-        let branch: Vec<Group> = groups.iter().filter(|g| g.course == course).cloned().collect();
-        fit(&branch).map(|line| SpringRate::from_si(line.slope))
-    };
-    let pooled = fit(&[Group {
-        course: Course::Press,
-        points: groups.iter().flat_map(|g| g.points.iter().copied()).collect(),
-    }])?;
+    let of = |course| branch_slope(groups, course).map(SpringRate::from_si);
     let rows = if u > 0.0 {
         vec![Contribution::type_a(
             "scatter about the two lines",
@@ -94,6 +87,6 @@ pub(super) fn friction(groups: &[Group], line: &Line, origin: f64, tare: f64, co
         mean_intercept: Load::from_si(line.at(origin) - tare),
         press_rate: of(Course::Press)?,
         return_rate: of(Course::Return)?,
-        pooled_rate: SpringRate::from_si(pooled.slope),
+        pooled_rate: SpringRate::from_si(pooled_slope(groups)?),
     })
 }

@@ -159,6 +159,32 @@ fn line(groups: &[Group], effective: impl Fn(f64, f64) -> f64) -> Option<Line> {
     })
 }
 
+/// Slope of one branch alone.
+pub(super) fn branch_slope(groups: &[Group], course: Course) -> Option<f64> {
+    let of_course = groups
+        .iter()
+        .filter(|group| group.course == course)
+        .filter_map(Sums::of);
+    let (covariance, spread) = of_course.fold((0.0, 0.0), |(sf, ss), sums| (sf + sums.sf, ss + sums.ss));
+    Some(covariance / spread).filter(|slope| slope.is_finite())
+}
+
+/// Slope of one line with one intercept through every group.
+pub(super) fn pooled_slope(groups: &[Group]) -> Option<f64> {
+    let sums: Vec<Sums> = groups.iter().filter_map(Sums::of).collect();
+    let n: f64 = sums.iter().map(|g| g.n).sum();
+    let (s, f) = sums
+        .iter()
+        .fold((0.0, 0.0), |(s, f), g| (s + g.n * g.s / n, f + g.n * g.f / n));
+    let (covariance, spread) = sums.iter().fold((0.0, 0.0), |(sf, ss), g| {
+        (
+            sf + g.sf + g.n * (g.s - s) * (g.f - f),
+            ss + g.ss + g.n * (g.s - s).powi(2),
+        )
+    });
+    Some(covariance / spread).filter(|slope| slope.is_finite())
+}
+
 struct Side {
     center: f64,
     level: f64,
@@ -192,6 +218,8 @@ fn residuals(group: &Group, slope: f64) -> impl Iterator<Item = f64> + '_ {
     group.points.iter().map(move |p| (p.f - f) - slope * (p.s - s))
 }
 
+/// Residuals below this share of the load are rounding, which says nothing of the readings.
+const ROUNDING: f64 = 1e-13;
 /// Fewest readings a serial correlation is estimated from.
 const READINGS_FOR_CORRELATION: f64 = 30.0;
 
@@ -210,6 +238,14 @@ fn effective_count(groups: &[Group], slope: f64, n: f64) -> f64 {
             square += r * r;
             before = Some(r);
         }
+    }
+    let level = groups
+        .iter()
+        .flat_map(|g| &g.points)
+        .map(|p| p.f.abs())
+        .fold(0.0, f64::max);
+    if square <= n * (ROUNDING * level).powi(2) {
+        return n;
     }
     let correlation = lagged / square;
     if correlation > 1.96 / n.sqrt() {

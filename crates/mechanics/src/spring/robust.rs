@@ -24,14 +24,12 @@ pub(super) const MOST_POINTS: usize = 2_000;
 ///
 /// Up to 2,000 points all pairs are taken. Above, the points in order of deflection are cut into 2,000 runs of equal count
 /// (run `i` holds points `i n/2000` up to but without `(i+1) n/2000`, whole numbers rounded down), each is replaced by its
-/// means, and the repeated median is left out. `None` without two different deflections.
-pub(super) fn robust(points: &[Point], probability: f64) -> Option<Robust> {
-    let mut sorted = points.to_vec();
-    sorted.sort_unstable_by(|a, b| a.s.total_cmp(&b.s).then(a.f.total_cmp(&b.f)));
-    let binned = sorted.len() > MOST_POINTS;
-    if binned {
-        sorted = bins(&sorted);
-    }
+/// means, and the repeated median is left out. The points are sorted. `None` without two different deflections.
+pub(super) fn robust(points: &mut [Point], probability: f64) -> Option<Robust> {
+    // In place: of many readings a second copy is worth sparing.
+    points.sort_unstable_by(|a, b| a.s.total_cmp(&b.s).then(a.f.total_cmp(&b.f)));
+    let binned = points.len() > MOST_POINTS;
+    let sorted = if binned { bins(points) } else { points.to_vec() };
     let mut ties_of: Vec<f64> = sorted.iter().map(|p| p.s).collect();
     let deflection_ties = ties(&ties_of);
     let middle_s = median(&mut ties_of);
@@ -113,61 +111,99 @@ fn pair_count(sorted: &[Point]) -> usize {
 /// Pairs of which the slopes are simply gathered: 512 KiB.
 const GATHERED: usize = 65_536;
 
-/// Slopes of the given ranks, exactly, in little memory: a bracket from a sample of the pairs is narrowed down until few
-/// slopes lie in it, those are gathered, and what lies below is counted. Every slope is compared as computed, so ranks
-/// are exact. The sample's pairs are chosen by a fixed stride: the same input gives the same bits.
+/// Slopes of the given ranks, exactly, in little memory: a sample of the pairs brackets them, the slopes inside the bracket
+/// are gathered, those below counted. A bracket that misses a rank is widened. The sample's pairs follow a fixed sequence:
+/// the same input gives the same bits.
 fn order_statistics<const N: usize>(sorted: &[Point], ranks: [usize; N]) -> Option<[f64; N]> {
     let pairs = pair_count(sorted);
-    let mut margin = if pairs <= GATHERED { 1.0 } else { 0.05 };
-    let sample = if pairs <= GATHERED { Vec::new() } else { sampled(sorted) };
+    let few = pairs <= GATHERED;
+    let sample = if few { Vec::new() } else { sampled(sorted) };
+    let mut margin = if few { 1.0 } else { MARGIN };
     let (first, last) = (*ranks.iter().min()?, *ranks.iter().max()?);
     loop {
         let quantile = |share: f64| {
-            let index = (share.clamp(0.0, 1.0) * sample.len().saturating_sub(1) as f64) as usize;
-            sample.get(index).copied()
+            sample
+                .get((share * sample.len().saturating_sub(1) as f64) as usize)
+                .copied()
         };
-        let low_share = first as f64 / pairs as f64 - margin;
-        let high_share = last as f64 / pairs as f64 + margin;
-        let low = if low_share <= 0.0 {
-            f64::NEG_INFINITY
-        } else {
-            quantile(low_share)?
+        let (low_share, high_share) = (
+            first as f64 / pairs as f64 - margin,
+            last as f64 / pairs as f64 + margin,
+        );
+        let bracket = Bracket {
+            low: if low_share <= 0.0 {
+                f64::NEG_INFINITY
+            } else {
+                quantile(low_share)?
+            },
+            high: if high_share >= 1.0 {
+                f64::INFINITY
+            } else {
+                quantile(high_share)?
+            },
         };
-        let high = if high_share >= 1.0 {
-            f64::INFINITY
-        } else {
-            quantile(high_share)?
-        };
-        let (below, mut inside) = gather(sorted, low, high);
+        let expected = (high_share.min(1.0) - low_share.max(0.0) + MARGIN) * pairs as f64;
+        let (below, mut inside) = gather(sorted, bracket, expected as usize);
         if first >= below && last < below + inside.len() {
-            let mut answers = [0.0; N];
-            for (answer, rank) in answers.iter_mut().zip(ranks) {
-                *answer = *inside.select_nth_unstable_by(rank - below, f64::total_cmp).1;
-            }
-            return Some(answers);
+            return in_ranks(&mut inside, ranks, below);
         }
         margin *= 4.0;
     }
 }
 
-/// Slopes below a bracket counted, those within it gathered.
-fn gather(sorted: &[Point], low: f64, high: f64) -> (usize, Vec<f64>) {
+/// Some five standard deviations of a quantile of the sample.
+const MARGIN: f64 = 0.02;
+
+#[derive(Debug, Clone, Copy)]
+struct Bracket {
+    low: f64,
+    high: f64,
+}
+
+/// Values of rising ranks; each selection leaves the rest above it.
+fn in_ranks<const N: usize>(inside: &mut [f64], ranks: [usize; N], below: usize) -> Option<[f64; N]> {
+    let mut answers = [0.0; N];
+    let (mut rest, mut passed, mut last) = (inside, below, None);
+    for (answer, rank) in answers.iter_mut().zip(ranks) {
+        *answer = match last {
+            Some((same, value)) if same == rank => value,
+            _ => {
+                let (_, value, above) = rest.select_nth_unstable_by(rank.checked_sub(passed)?, f64::total_cmp);
+                let value = *value;
+                (rest, passed, last) = (above, rank + 1, Some((rank, value)));
+                value
+            }
+        };
+    }
+    Some(answers)
+}
+
+/// Slopes below a bracket counted, those within it gathered. One comparison, of the slope as computed, decides for both, so
+/// that no pair is lost or counted twice.
+fn gather(sorted: &[Point], bracket: Bracket, expected: usize) -> (usize, Vec<f64>) {
     let mut below = 0;
-    let mut inside = Vec::new();
+    let mut inside = Vec::with_capacity(expected);
+    let mut slopes = [0.0; BLOCK];
     for (index, a) in sorted.iter().enumerate() {
-        for b in sorted.iter().skip(index + 1) {
-            let way = b.s - a.s;
-            let slope = (b.f - a.f) / way;
-            if way > 0.0 {
-                below += usize::from(slope < low);
-                if slope >= low && slope <= high {
-                    inside.push(slope);
+        let others = sorted.get(index + 1..).unwrap_or_default();
+        // Blocks of plain divisions first: they run side by side.
+        for block in others.chunks(BLOCK) {
+            for (slope, b) in slopes.iter_mut().zip(block) {
+                *slope = (b.f - a.f) / (b.s - a.s);
+            }
+            for (slope, b) in slopes.iter().zip(block) {
+                let apart = b.s > a.s;
+                below += usize::from(apart && *slope < bracket.low);
+                if apart && *slope >= bracket.low && *slope <= bracket.high {
+                    inside.push(*slope);
                 }
             }
         }
     }
     (below, inside)
 }
+
+const BLOCK: usize = 64;
 
 /// Slopes of some thousands of pairs, sorted.
 fn sampled(sorted: &[Point]) -> Vec<f64> {
