@@ -197,3 +197,60 @@ fn finish(points: &[Point], count: usize, tau: f64, at: impl Fn(&Point) -> (f64,
         straight_rss: 0.0,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Residual square sum of the best pair of lines that meet at `tau`, by the normal equations.
+    fn residue(points: &[Point], tau: f64) -> f64 {
+        let rows: Vec<[f64; 4]> = points
+            .iter()
+            .map(|p| [1.0, (p.s - tau).min(0.0), (p.s - tau).max(0.0), p.f])
+            .collect();
+        let mut m = [[0.0; 4]; 3];
+        for row in &rows {
+            for i in 0..3 {
+                for j in 0..4 {
+                    m[i][j] += row[i] * row[j];
+                }
+            }
+        }
+        for i in 0..3 {
+            for k in 0..3 {
+                if k != i {
+                    let factor = m[k][i] / m[i][i];
+                    let pivot = m[i];
+                    m[k].iter_mut().zip(pivot).for_each(|(m, pivot)| *m -= factor * pivot);
+                }
+            }
+        }
+        let c: Vec<f64> = (0..3).map(|i| m[i][3] / m[i][i]).collect();
+        rows.iter()
+            .map(|r| (r[3] - c[0] * r[0] - c[1] * r[1] - c[2] * r[2]).powi(2))
+            .sum()
+    }
+
+    #[test]
+    fn no_other_break_fits_better() {
+        for (wave, knee) in [(0.3, 20.0), (4.0, 12.5), (9.0, 27.0), (40.0, 18.0)] {
+            let points: Vec<Point> = (0..41)
+                .map(f64::from)
+                .map(|s| Point {
+                    s,
+                    f: 5.0 * s + 6.0 * (s - knee).max(0.0) + wave * (2.3 * s + 0.1 * s * s).sin(),
+                })
+                .collect();
+            let found = two_lines(&points).unwrap();
+            let least = residue(&points, found.at);
+            // Three readings on either side bound the search.
+            let others = (2_000..=38_000).map(|i| residue(&points, f64::from(i) / 1_000.0));
+            let best = others.fold(f64::INFINITY, f64::min);
+            assert!(
+                least <= best * (1.0 + 1e-9),
+                "wave {wave}: {least} at {}, {best}",
+                found.at
+            );
+        }
+    }
+}

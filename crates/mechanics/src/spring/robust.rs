@@ -245,3 +245,51 @@ fn repeated_median(sorted: &[Point]) -> Option<f64> {
     }
     (!medians.is_empty()).then(|| median(&mut medians))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A wavy, scattered line with repeated deflections.
+    fn points(count: usize) -> Vec<Point> {
+        let at = |i: usize| {
+            let x = (i / 2) as f64;
+            let noise = ((i * 7_919) % 1_009) as f64 / 50.0;
+            Point {
+                s: x,
+                f: 3.0 * x + noise,
+            }
+        };
+        (0..count).map(at).collect()
+    }
+
+    #[test]
+    fn ranks_from_a_bracket_are_those_of_all_slopes_sorted() {
+        let points = points(700);
+        let mut slopes: Vec<f64> = Vec::new();
+        for (i, a) in points.iter().enumerate() {
+            slopes.extend(
+                points[i + 1..]
+                    .iter()
+                    .filter(|b| b.s > a.s)
+                    .map(|b| (b.f - a.f) / (b.s - a.s)),
+            );
+        }
+        slopes.sort_unstable_by(f64::total_cmp);
+        assert!(slopes.len() > GATHERED && slopes.len() == pair_count(&points));
+        let middle = slopes.len() / 2;
+        let ranks = [middle - 3_000, middle - 1, middle, middle + 3_000];
+        assert_eq!(
+            order_statistics(&points, ranks).unwrap(),
+            ranks.map(|rank| slopes[rank])
+        );
+        let wide = [0, 0, middle, slopes.len() - 1];
+        assert_eq!(order_statistics(&points, wide).unwrap(), wide.map(|rank| slopes[rank]));
+    }
+
+    #[test]
+    fn one_deflection_has_no_robust_rate() {
+        let mut points = [Point { s: 1.0, f: 2.0 }; 9];
+        assert!(robust(&mut points, 0.95).is_none());
+    }
+}

@@ -40,12 +40,19 @@ impl Words {
     }
 }
 
-/// `measured 9.31 ± 0.06 N/mm` in a unit, the uncertainty to two figures and the value to the same place.
+/// `9.31 ± 0.06 N/mm` in a unit: the uncertainty to one figure, to two where it begins with 1 or 2, and the value to the same
+/// place.
 pub(super) fn with_uncertainty(rate: f64, expanded: f64, unit: StiffnessUnit) -> String {
     let row = unit.row();
     let (value, expanded) = (row.of_si(rate), row.of_si(expanded));
     let decimals = if expanded > 0.0 {
-        (1.0 - expanded.log10().floor()).clamp(0.0, 6.0) as usize
+        let place = expanded.log10().floor();
+        let figures = if expanded < 3.0 * 10.0_f64.powf(place) {
+            2.0
+        } else {
+            1.0
+        };
+        (figures - 1.0 - place).clamp(0.0, 6.0) as usize
     } else {
         row.decimals
     };
