@@ -1,1 +1,5 @@
 //! Placeholder.
+
+pub mod error;
+pub mod grpc;
+pub mod shell;

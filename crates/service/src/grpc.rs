@@ -1,0 +1,3 @@
+//! The gRPC door.
+
+pub mod status;
