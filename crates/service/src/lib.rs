@@ -1,5 +1,8 @@
 //! Placeholder.
 
 pub mod error;
-pub mod grpc;
+/// The gRPC door.
+pub mod grpc {
+    pub mod status;
+}
 pub mod shell;
