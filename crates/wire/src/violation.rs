@@ -181,7 +181,7 @@ impl Scope<'_> {
 
     /// Notes a fault here. The description is rendered only while there is room: give `format_args!(...)`.
     pub fn push(&mut self, reason: ViolationReason, description: impl fmt::Display) {
-        self.violations.push(&self.path, reason, description);
+        self.violations.push(self.path, reason, description);
     }
 
     /// How many faults the whole request has so far: unchanged over a conversion, that conversion found none.

@@ -100,3 +100,223 @@ fn field_violations(violations: &[Violation]) -> Vec<FieldViolation> {
     });
     sent.collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use std::collections::HashMap;
+    use std::time::Duration;
+
+    use wire::v1::{ErrorReason, ViolationReason};
+    use wire::violation::MAX_VIOLATIONS;
+
+    use super::*;
+
+    /// One error for each reason, and both bases.
+    fn every() -> Vec<ServiceError> {
+        use ServiceError as E;
+        let text = || "runs/a".to_owned();
+        let mut errors = vec![
+            E::InvalidFields(Vec::new()),
+            E::NotFound { name: text() },
+            E::StaleEtag {
+                name: text(),
+                current_etag: text(),
+            },
+            E::RequestIdReused { request_id: text() },
+            E::NameTaken { name: text() },
+            E::NameTakenByDeleted { name: text() },
+            E::Deleted { name: text() },
+            E::RunOpen { run: text() },
+            E::RunClosed { run: text() },
+            E::Overloaded {
+                retry_after: Duration::from_secs(1),
+            },
+            E::DiskLow,
+            E::WatcherTooSlow,
+            E::TooLarge {
+                what: text(),
+                limit: text(),
+            },
+            E::InDoubt,
+            E::Deadline,
+            E::ShuttingDown,
+            E::Superseded { run: text() },
+            E::BlockDiffers { run: text(), block: 1 },
+            E::BlockOutOfOrder {
+                run: text(),
+                wanted: 1,
+                received: 2,
+            },
+            E::RunFull {
+                run: text(),
+                limit: text(),
+            },
+            E::StepOutOfPlace { cause: text() },
+            E::FinishDiffers {
+                field: "crc32c",
+                stated: text(),
+                received: text(),
+            },
+            E::NotResumable { run: text() },
+            E::HostRefused { host: text() },
+            E::DataDamaged {
+                context: "secret".to_owned(),
+            },
+            E::StoreFailed {
+                context: "secret".to_owned(),
+            },
+            E::Internal {
+                context: "secret".to_owned(),
+            },
+        ];
+        for basis in [Basis::Sent, Basis::Stored] {
+            errors.push(E::NotReducible { basis, cause: text() });
+            errors.push(E::NotConverged {
+                basis,
+                residual: text(),
+                iterations: 1,
+            });
+        }
+        errors
+    }
+
+    /// What the API's own description says of each reason.
+    fn described() -> HashMap<String, String> {
+        let proto = include_str!("../../../../proto/springwright/v1/records.proto");
+        let reasons = proto
+            .split("enum ErrorReason {")
+            .nth(1)
+            .unwrap()
+            .split("\n}")
+            .next()
+            .unwrap();
+        let mut comment = String::new();
+        let mut described = HashMap::new();
+        for line in reasons.lines().map(str::trim) {
+            if let Some(text) = line.strip_prefix("//") {
+                comment.push_str(text);
+            } else if let Some((name, _)) = line.split_once(" = ") {
+                described.insert(name.to_owned(), std::mem::take(&mut comment));
+            }
+        }
+        described
+    }
+
+    #[test]
+    fn every_reason_has_the_code_its_description_names() {
+        let described = described();
+        let codes = [
+            (Code::InvalidArgument, "INVALID_ARGUMENT"),
+            (Code::NotFound, "NOT_FOUND"),
+            (Code::Aborted, "ABORTED"),
+            (Code::FailedPrecondition, "FAILED_PRECONDITION"),
+            (Code::AlreadyExists, "ALREADY_EXISTS"),
+            (Code::ResourceExhausted, "RESOURCE_EXHAUSTED"),
+            (Code::Unavailable, "UNAVAILABLE"),
+            (Code::DeadlineExceeded, "DEADLINE_EXCEEDED"),
+            (Code::OutOfRange, "OUT_OF_RANGE"),
+            (Code::PermissionDenied, "PERMISSION_DENIED"),
+            (Code::DataLoss, "DATA_LOSS"),
+            (Code::Internal, "INTERNAL"),
+        ];
+        let mut seen = Vec::new();
+        for error in every() {
+            let reason = error.reason();
+            let text = &described[reason.as_str_name()];
+            let name = codes.iter().find(|(one, _)| *one == code(&error)).unwrap().1;
+            let names_a_code = codes.iter().any(|(_, name)| text.contains(name));
+            assert!(
+                text.contains(name) || !names_a_code,
+                "{reason:?} is {name}; described: {text}"
+            );
+            seen.push(reason.as_str_name());
+        }
+        let unsent = ErrorReason::Unspecified.as_str_name();
+        let missing: Vec<_> = described
+            .keys()
+            .filter(|name| *name != unsent && !seen.contains(&name.as_str()))
+            .collect();
+        assert!(missing.is_empty(), "{missing:?}");
+    }
+
+    #[test]
+    fn every_status_carries_its_reason_and_no_secret() {
+        for error in every() {
+            let reason = reason_text(&error);
+            let expected: HashMap<_, _> = error
+                .metadata()
+                .into_iter()
+                .map(|(key, value)| (key.to_owned(), value))
+                .collect();
+            let overloaded = matches!(error, ServiceError::Overloaded { .. });
+            let status = Status::from(error);
+            let details = status.get_error_details();
+            let info = details.error_info().unwrap();
+            assert_eq!((info.reason.as_str(), info.domain.as_str()), (reason, "springwright"));
+            assert_eq!(info.metadata, expected);
+            assert_eq!(details.retry_info().is_some(), overloaded);
+            assert!(!format!("{status:?}").contains("secret"), "{status:?}");
+        }
+    }
+
+    #[test]
+    fn violations_are_sent_with_reasons_within_the_bound() {
+        let violation = |index: usize, words: usize| Violation {
+            field: format!("columns[1].values[{index}]"),
+            reason: ViolationReason::NotFinite,
+            description: "values is NaN ".repeat(words),
+        };
+        for (count, words) in [(1, 1), (24, 1), (1000, 1), (1000, 20), (3, 100_000)] {
+            let status = Status::from(ServiceError::InvalidFields(
+                (0..count).map(|i| violation(i, words)).collect(),
+            ));
+            assert!(
+                status.details().len() <= MAX_DETAILS_BYTES,
+                "{} bytes",
+                status.details().len()
+            );
+            let details = status.get_error_details();
+            let sent = &details.bad_request().unwrap().field_violations;
+            let (kept, more): (Vec<_>, Vec<_>) = sent.iter().partition(|one| one.reason == "NOT_FINITE");
+            assert!(kept.len() <= MAX_VIOLATIONS);
+            let left_out = count - kept.len();
+            let wanted = if left_out == 0 {
+                Vec::new()
+            } else {
+                vec![format!("{left_out} more")]
+            };
+            assert_eq!(
+                more.iter().map(|one| one.description.clone()).collect::<Vec<_>>(),
+                wanted
+            );
+            assert!(more.iter().all(|one| one.reason == "MORE"));
+        }
+    }
+
+    #[test]
+    fn trailers_of_the_worst_error_stay_below_what_standard_clients_refuse() {
+        let long = "ä".repeat(10_000);
+        let many = (0..1000).map(|_| Violation {
+            field: long.chars().take(60).collect(),
+            reason: ViolationReason::WrongLength,
+            description: long.chars().take(60).collect(),
+        });
+        let fields = ServiceError::InvalidFields(many.collect());
+        let differs = ServiceError::FinishDiffers {
+            field: "crc32c",
+            stated: long.clone(),
+            received: long,
+        };
+        for error in [fields, differs] {
+            let mut trailers = http::HeaderMap::new();
+            let status = Status::from(error);
+            assert!(!status.details().is_empty());
+            status.add_header(&mut trailers).unwrap();
+            let bytes: usize = trailers
+                .iter()
+                .map(|(name, value)| name.as_str().len() + value.len() + 32)
+                .sum();
+            assert!(bytes < 8 * 1024, "{bytes} bytes");
+        }
+    }
+}
