@@ -80,7 +80,7 @@ async fn stream_that_does_not_end_is_dropped_once_the_time_is_over() {
         .unwrap();
     let after = began.elapsed();
     assert!(
-        after >= Duration::from_millis(300) && after < Duration::from_secs(2),
+        after >= Duration::from_millis(300) && after < Duration::from_millis(1200),
         "ended after {after:?}"
     );
     assert!(
