@@ -91,7 +91,7 @@ fn fill(opened: &Opened, options: &SledOptions, new: &Path) -> Result<(), OpenEr
     });
     let rows = copied
         .and_then(|rows| stopped.map(|()| rows))
-        .map_err(|what| broken(new, what))?;
+        .map_err(|what| failed(new, what))?;
     if rows != row.keys + 1 {
         return Err(broken(
             new,
@@ -113,4 +113,12 @@ fn remove_unused(dir: &Path, in_use: u32) -> Result<(), OpenError> {
         }
     }
     Ok(())
+}
+
+/// The copy went wrong, which says nothing against the store: a full disk is the likeliest reason.
+fn failed(new: &Path, what: String) -> OpenError {
+    OpenError::Io {
+        path: new.to_owned(),
+        source: io::Error::other(what),
+    }
 }
