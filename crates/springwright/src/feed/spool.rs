@@ -40,8 +40,8 @@ struct Record {
 
 #[derive(Clone, PartialEq, prost::Oneof)]
 enum Kind {
-    #[prost(message, tag = "1")]
-    Head(Head),
+    #[prost(message, boxed, tag = "1")]
+    Head(Box<Head>),
     #[prost(message, tag = "2")]
     Checkpoint(Mark),
     #[prost(message, tag = "3")]
@@ -266,7 +266,7 @@ impl Spool {
 
     fn begin(mut medium: Medium, head: Head, limit: u64) -> Result<Self, SpoolError> {
         let mut bytes = MAGIC.to_vec();
-        bytes.extend(frame(Kind::Head(head.clone())));
+        bytes.extend(frame(Kind::Head(Box::new(head.clone()))));
         medium.append(0, &bytes)?;
         medium.sync()?;
         Ok(Self {
@@ -445,7 +445,7 @@ impl Spool {
         }
         let floor = last.mark;
         let mut start = MAGIC.to_vec();
-        start.extend(frame(Kind::Head(self.head.clone())));
+        start.extend(frame(Kind::Head(Box::new(self.head.clone()))));
         start.extend(frame(Kind::Checkpoint(floor)));
         self.medium.replace(&start, tail)?;
         let moved = tail - start.len() as u64;
@@ -524,7 +524,7 @@ impl Scan {
     fn take(&mut self, kind: Kind, length: u64) -> Result<(), &'static str> {
         let last = self.entries.back().map_or(self.floor, |entry| entry.mark);
         match kind {
-            Kind::Head(head) if self.head.is_none() => self.head = Some(head),
+            Kind::Head(head) if self.head.is_none() => self.head = Some(*head),
             Kind::Checkpoint(mark) if self.head.is_some() && last == Mark::default() => self.floor = mark,
             Kind::Kept(Kept {
                 block: Some(block),
