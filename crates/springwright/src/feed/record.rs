@@ -494,3 +494,55 @@ impl Stream {
         self.sealed || self.sender.is_none() || self.next > self.durable + 1
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn stream(next: i64, durable: i64) -> Stream {
+        Stream {
+            sender: Some(mpsc::channel(1).0),
+            next,
+            durable,
+            outstanding_max: 6,
+            sealed: false,
+            heard: Instant::now(),
+        }
+    }
+
+    fn supply(kept_through: i64, state: SupplyState) -> Supply {
+        Supply { kept_through, state }
+    }
+
+    #[test]
+    fn no_more_blocks_are_outstanding_than_the_server_allows() {
+        let plenty = supply(100, SupplyState::Complete);
+        assert_eq!(stream(16, 10).step(plenty, false), Step::Block);
+        assert_eq!(stream(17, 10).step(plenty, false), Step::Listen);
+        assert_eq!(stream(17, 11).step(plenty, false), Step::Block);
+    }
+
+    #[test]
+    fn the_finish_comes_after_the_last_block_and_only_when_no_more_come() {
+        assert_eq!(stream(9, 5).step(supply(8, SupplyState::Open), false), Step::Listen);
+        assert_eq!(stream(9, 5).step(supply(8, SupplyState::Complete), false), Step::Finish);
+        assert_eq!(stream(8, 5).step(supply(8, SupplyState::Complete), false), Step::Block);
+        assert_eq!(stream(9, 5).step(supply(8, SupplyState::Broken), false), Step::Listen);
+        assert_eq!(stream(9, 8).step(supply(8, SupplyState::Broken), false), Step::Part);
+        assert_eq!(stream(7, 6).step(supply(8, SupplyState::Open), true), Step::Finish);
+    }
+
+    #[test]
+    fn what_passes_is_tried_again_and_what_does_not_ends() {
+        assert!(
+            [Code::Unavailable, Code::Unknown, Code::Cancelled]
+                .into_iter()
+                .all(passes)
+        );
+        assert!(
+            ![Code::InvalidArgument, Code::PermissionDenied, Code::Unimplemented]
+                .into_iter()
+                .any(passes)
+        );
+    }
+}
