@@ -12,7 +12,7 @@ use super::decode::Separator;
 use super::source::{Declared, Source};
 
 /// Where a server listens unless told otherwise.
-pub(crate) const DEFAULT_SERVER: &str = "http://127.0.0.1:7313";
+pub(crate) const DEFAULT_SERVER: &str = "http://127.0.0.1:7411";
 /// Most samples of a block by the API, whatever its bytes.
 const BLOCK_SAMPLES_MAX: usize = 4096;
 /// Bytes of a block that samples may fill; the rest of the 64 KiB is for numbers, gap and framing.
