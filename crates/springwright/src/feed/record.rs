@@ -1,6 +1,5 @@
 //! Sends a run's blocks and sees them acknowledged, over as many connections as it takes.
 
-use std::fmt;
 use std::time::Duration;
 
 use rand::Rng;
@@ -9,7 +8,7 @@ use tokio::time::{Instant, sleep, sleep_until, timeout};
 use tokio_stream::wrappers::ReceiverStream;
 use tokio_util::sync::CancellationToken;
 use tonic::transport::Channel;
-use tonic::{Code, Status, Streaming};
+use tonic::{Status, Streaming};
 use tonic_types::StatusExt;
 use wire::v1;
 use wire::v1::instruction::Action;
@@ -18,7 +17,12 @@ use wire::v1::record_run_response::Step as Reply;
 use wire::v1::run_service_client::RunServiceClient;
 
 use super::outbox::{Outbox, Supply, SupplyState};
-use super::spool::SpoolError;
+pub(crate) use failure::RecordError;
+use failure::{passes, reason};
+use stream::{Step, Stream};
+
+mod failure;
+mod stream;
 
 /// How long the server may take to answer a header or a finish, or to acknowledge anything while blocks are outstanding.
 const ANSWER_WAIT: Duration = Duration::from_secs(20);
@@ -30,70 +34,6 @@ const BACKOFF_LONGEST: Duration = Duration::from_secs(5);
 const OUTGOING: usize = 8;
 /// What a server that states no bound is held to.
 const OUTSTANDING_DEFAULT: i64 = 64;
-
-/// Why a recording ended without being sealed.
-#[derive(Debug)]
-pub(crate) enum RecordError {
-    /// Another feed took the run over; this one does not come back by itself.
-    Superseded(String),
-    /// The server refused for good.
-    Refused(Box<Status>),
-    /// The server was not to be had for too long after the source had ended.
-    Unreachable {
-        /// For how long.
-        waited: Duration,
-        /// What was the matter last.
-        last: String,
-    },
-    /// The server acknowledged blocks this feed does not have: its spool was damaged or removed.
-    SpoolBehind {
-        /// What the server holds.
-        server: i64,
-        /// What the spool holds.
-        spool: i64,
-    },
-    /// The server lost blocks it had acknowledged.
-    ServerBehind {
-        /// What the server holds.
-        server: i64,
-    },
-    /// The source broke off, or the feed was told to leave; everything kept was sent as far as possible.
-    LeftOpen,
-    /// The spool failed.
-    Spool(SpoolError),
-}
-
-impl fmt::Display for RecordError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Superseded(message) => write!(f, "another feed took the run over: {message}"),
-            Self::Refused(status) => write!(f, "the server refused: {}", status.message()),
-            Self::Unreachable { waited, last } => {
-                write!(f, "no server for {} s: {last}", waited.as_secs())
-            }
-            Self::SpoolBehind { server, spool } => write!(
-                f,
-                "the server holds blocks up to {server}, the spool only up to {spool}: the spool was damaged; begin a new run"
-            ),
-            Self::ServerBehind { server } => {
-                write!(
-                    f,
-                    "the server holds blocks up to {server} only, but had acknowledged more"
-                )
-            }
-            Self::LeftOpen => write!(f, "left before the run was finished"),
-            Self::Spool(error) => error.fmt(f),
-        }
-    }
-}
-
-impl std::error::Error for RecordError {}
-
-impl From<SpoolError> for RecordError {
-    fn from(error: SpoolError) -> Self {
-        Self::Spool(error)
-    }
-}
 
 /// What others may ask of a recording, and it of them.
 #[derive(Debug, Clone, Default)]
@@ -395,32 +335,6 @@ impl Recorder {
     }
 }
 
-/// The reason of this service's own errors.
-fn reason(status: &Status) -> Option<String> {
-    let details = status.get_error_details();
-    let info = details.error_info().filter(|info| info.domain == "springwright")?;
-    Some(info.reason.clone())
-}
-
-/// Codes a broken connection or a proxy in between gives, without a reason of the service's own.
-fn passes(code: Code) -> bool {
-    match code {
-        Code::Unavailable | Code::Unknown | Code::Internal | Code::Cancelled | Code::DeadlineExceeded => true,
-        Code::Ok
-        | Code::InvalidArgument
-        | Code::NotFound
-        | Code::AlreadyExists
-        | Code::PermissionDenied
-        | Code::ResourceExhausted
-        | Code::FailedPrecondition
-        | Code::Aborted
-        | Code::OutOfRange
-        | Code::Unimplemented
-        | Code::DataLoss
-        | Code::Unauthenticated => false,
-    }
-}
-
 fn lost(why: &str) -> Ending {
     Ending::Lost {
         why: why.to_owned(),
@@ -430,119 +344,4 @@ fn lost(why: &str) -> Ending {
 
 fn request(step: Request) -> v1::RecordRunRequest {
     v1::RecordRunRequest { step: Some(step) }
-}
-
-/// One connection's state.
-struct Stream {
-    /// Gone once the server takes nothing more.
-    sender: Option<mpsc::Sender<v1::RecordRunRequest>>,
-    next: i64,
-    durable: i64,
-    outstanding_max: i64,
-    sealed: bool,
-    heard: Instant,
-}
-
-/// What a connection does next.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Step {
-    /// Send the next block.
-    Block,
-    /// Send the finish.
-    Finish,
-    /// Nothing but listen.
-    Listen,
-    /// Everything kept is acknowledged and no more comes for now.
-    Part,
-}
-
-impl Step {
-    fn sends(self) -> bool {
-        matches!(self, Self::Block | Self::Finish)
-    }
-}
-
-impl Stream {
-    fn step(&self, supply: Supply, full: bool) -> Step {
-        if self.sealed || self.sender.is_none() {
-            return Step::Listen;
-        }
-        if full {
-            return Step::Finish;
-        }
-        if self.next <= supply.kept_through {
-            return if self.next - self.durable <= self.outstanding_max {
-                Step::Block
-            } else {
-                Step::Listen
-            };
-        }
-        match supply.state {
-            SupplyState::Complete => Step::Finish,
-            SupplyState::Broken if self.durable >= supply.kept_through => Step::Part,
-            SupplyState::Broken | SupplyState::Open => Step::Listen,
-        }
-    }
-
-    /// Waits for room on the connection.
-    async fn ready(&self) -> Option<mpsc::OwnedPermit<v1::RecordRunRequest>> {
-        self.sender.clone()?.reserve_owned().await.ok()
-    }
-
-    /// Whether an answer is owed.
-    fn waits(&self) -> bool {
-        self.sealed || self.sender.is_none() || self.next > self.durable + 1
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn stream(next: i64, durable: i64) -> Stream {
-        Stream {
-            sender: Some(mpsc::channel(1).0),
-            next,
-            durable,
-            outstanding_max: 6,
-            sealed: false,
-            heard: Instant::now(),
-        }
-    }
-
-    fn supply(kept_through: i64, state: SupplyState) -> Supply {
-        Supply { kept_through, state }
-    }
-
-    #[test]
-    fn no_more_blocks_are_outstanding_than_the_server_allows() {
-        let plenty = supply(100, SupplyState::Complete);
-        assert_eq!(stream(16, 10).step(plenty, false), Step::Block);
-        assert_eq!(stream(17, 10).step(plenty, false), Step::Listen);
-        assert_eq!(stream(17, 11).step(plenty, false), Step::Block);
-    }
-
-    #[test]
-    fn the_finish_comes_after_the_last_block_and_only_when_no_more_come() {
-        assert_eq!(stream(9, 5).step(supply(8, SupplyState::Open), false), Step::Listen);
-        assert_eq!(stream(9, 5).step(supply(8, SupplyState::Complete), false), Step::Finish);
-        assert_eq!(stream(8, 5).step(supply(8, SupplyState::Complete), false), Step::Block);
-        assert_eq!(stream(9, 5).step(supply(8, SupplyState::Broken), false), Step::Listen);
-        assert_eq!(stream(9, 8).step(supply(8, SupplyState::Broken), false), Step::Part);
-        assert_eq!(stream(7, 6).step(supply(8, SupplyState::Open), true), Step::Finish);
-    }
-
-    #[test]
-    fn what_passes_is_tried_again_and_what_does_not_ends() {
-        assert!(
-            [Code::Unavailable, Code::Unknown, Code::Cancelled]
-                .into_iter()
-                .all(passes)
-        );
-        assert!(
-            ![Code::InvalidArgument, Code::PermissionDenied, Code::Unimplemented]
-                .into_iter()
-                .any(passes)
-        );
-    }
 }

@@ -13,7 +13,9 @@ use rand_chacha::ChaCha8Rng;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
 use tokio_util::sync::CancellationToken;
+use wire::v1;
 
+use super::columns::Columns;
 use super::*;
 use crate::tester;
 use server::{Bench, Manners, Recording};

@@ -2,6 +2,7 @@
 
 use proptest::prelude::*;
 
+use super::super::intake::Place;
 use super::*;
 
 fn head() -> Head {
