@@ -201,6 +201,17 @@ def both_parts_of_a_bare_quantity_are_missed(api):
     assert sorted(refusal.faults()) == sorted(wanted), refusal
 
 
+def required_quantity_is_missed_by_name(api):
+    for rpc, content, field in (
+        ("SpringService/LoadAtLength", {"values": {"rate": {"value": 9.5, "unit": 1}}}, "length"),
+        ("SpringService/LoadAtLength", {"values": {}, "length": {"value": 100, "unit": 1}}, "values.rate"),
+        ("SpringService/ReduceRun", {"measured_rate": {}}, "measured_rate.rate"),
+        ("SpringService/ReduceRun", {"frame": {"stiffness": {}}}, "frame.stiffness.rate"),
+    ):
+        refusal = must_refuse("INVALID_ARGUMENT", "INVALID_FIELDS", api.call, rpc, content)
+        assert (field, "VALUE_MISSING") in refusal.faults(), f"{field}: {refusal}"
+
+
 def description_says_value_unit_and_limits(api):
     request = base(api, "RackService/CreateSpring")
     request.spring.free_length.value, request.spring.free_length.unit = 99.5, 2
@@ -254,6 +265,7 @@ def nothing_to_reduce_is_said(api):
 JOURNEYS = [
     every_number_is_refused_when_it_makes_no_sense,
     both_parts_of_a_bare_quantity_are_missed,
+    required_quantity_is_missed_by_name,
     description_says_value_unit_and_limits,
     faults_are_told_together_up_to_a_bound,
     sides_of_samples_must_agree,

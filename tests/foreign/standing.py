@@ -34,7 +34,7 @@ def both_reflections_tell_the_same(api):
     assert not [name for name in newer.services() if "store" in name.lower()], newer.services()
     for reflection in (older, newer):
         try:
-            reflection.file("springwright/store/v1/records.proto")
+            reflection.file("springwright/store/v1/record.proto")
         except (LookupError, grpc.RpcError):
             continue
         raise AssertionError("the format on the disk is reflected")
