@@ -257,7 +257,6 @@ def bench_is_watched_as_it_happens(api):
     snapshot = watch.receive()
     assert snapshot.reset and snapshot.run == accepted.run and len(snapshot.points.loads) <= 512, snapshot
     blocks = [block(number) for number in range(1, 4)]
-    deflections, loads = list(snapshot.points.deflections), list(snapshot.points.loads)
     for one in blocks:
         send(stream, [one])
         wait_durable(stream, one["number"])

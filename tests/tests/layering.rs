@@ -45,7 +45,10 @@ fn dependencies() -> Result<Dependencies, String> {
         .output()
         .map_err(|error| error.to_string())?;
     let metadata: serde_json::Value = serde_json::from_slice(&output.stdout).map_err(|error| error.to_string())?;
-    let packages = metadata["packages"].as_array().ok_or("no packages")?;
+    let packages = metadata
+        .get("packages")
+        .and_then(|all| all.as_array())
+        .ok_or("no packages")?;
     let name = |value: &serde_json::Value| value["name"].as_str().unwrap_or_default().to_owned();
     let entries = packages.iter().map(|package| {
         let all = package["dependencies"].as_array().into_iter().flatten();
