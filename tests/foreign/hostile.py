@@ -1,4 +1,4 @@
-"""Everything a server on a bench may meet, and worse: hostile.py ADDRESS PROCESS_ID [ATTACK...]
+"""Everything a server on a bench may meet, and worse: hostile.py ADDRESS PROCESS_ID PROGRAM [ATTACK...]
 
 While it goes on, well-formed calls must be answered within a second each; after it the server must be as it was."""
 
@@ -12,6 +12,7 @@ import numpy
 
 import hostile_lines
 import hostile_requests
+import hostile_sources
 from client import Api, Refusal
 from hostile_requests import press
 from rack import put
@@ -72,7 +73,7 @@ def resident(process):
     return int(found[0].split()[1]) if found else 0
 
 
-ATTACKS = hostile_lines.ATTACKS + hostile_requests.ATTACKS
+ATTACKS = hostile_lines.ATTACKS + hostile_requests.ATTACKS + hostile_sources.ATTACKS
 
 
 
@@ -88,9 +89,10 @@ def run(attack, api, witness):
     return True
 
 
-def main(address, process, *chosen):
+def main(address, process, program, *chosen):
     witness = Witness(address, process)
     api = Api(address)
+    api.program = program
     results = [run(attack, api, witness) for attack in ATTACKS if not chosen or attack.__name__ in chosen]
     witness.during = "the quiet after"
     time.sleep(3)
