@@ -173,6 +173,18 @@ def slow_senders(api):
         connection.close()
 
 
+def requests_that_never_end(api):
+    """Many calls whose message never comes; fewer than the bound on work in flight, which would shed the others too."""
+    held = [Connection(api.address) for _ in range(2)]
+    for connection in held:
+        for stream in range(1, 301, 2):
+            connection.open(UNARY, stream=stream)
+            connection.try_send(frame(DATA, 0, stream, b"\x00\x00\x00\x00\x09abc"))
+    time.sleep(3)
+    for connection in held:
+        connection.close()
+
+
 def slow_readers(api):
     """Streams that nobody reads, with windows of nothing and with windows that stay full."""
     held = []
@@ -230,6 +242,7 @@ ATTACKS = [
     floods,
     rapid_resets,
     slow_senders,
+    requests_that_never_end,
     slow_readers,
     foreign_hosts,
     messages_that_lie,
