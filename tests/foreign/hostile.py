@@ -26,7 +26,7 @@ class Witness:
 
     def __init__(self, address, process):
         self._api, self._process = Api(address), process
-        put(self._api, "witness")
+        self._spring = put(self._api, f"witness-{int(time.time())}").name
         self.late, self.failed, self.took, self.memory = [], [], [], []
         self.during = "the start"
         self._over = threading.Event()
@@ -36,7 +36,7 @@ class Witness:
     def _work(self):
         reduce = {"samples": press(numpy.linspace(0, 20, 60)), "tare": {"none": True}}
         calls = [
-            ("RackService/GetSpring", {"name": "springs/witness"}),
+            ("RackService/GetSpring", {"name": self._spring}),
             ("RackService/ListSprings", {"page_size": 5}),
             ("SpringService/ReduceRun", reduce),
             ("grpc.health.v1.Health/Check", {}),

@@ -292,7 +292,7 @@ def snapshot_of_a_long_run_is_thinned(api):
     wait_state(api, accepted.run, "INTERRUPTED")
 
 
-def open_run_is_neither_reduced_nor_deleted(api):
+def run_on_the_bench_is_neither_reduced_nor_deleted(api):
     stream, accepted = attach(api, header())
     send(stream, [block(1)])
     wait_durable(stream, 1)
@@ -437,7 +437,7 @@ JOURNEYS = [
     recorded_run_is_reduced_like_its_samples,
     bench_is_watched_as_it_happens,
     snapshot_of_a_long_run_is_thinned,
-    open_run_is_neither_reduced_nor_deleted,
+    run_on_the_bench_is_neither_reduced_nor_deleted,
     interrupted_run_is_sealed_as_it_is,
     discarded_run_ends_its_stream,
     run_is_assigned_deleted_and_brought_back,
