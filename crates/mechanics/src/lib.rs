@@ -3,4 +3,5 @@
 //! This crate knows `uom` and nothing of the program around it: no wire, store, clock, thread, environment or log.
 //! The same input gives the same bits out.
 
+pub mod live;
 pub mod quantity;
