@@ -20,24 +20,38 @@ pub(crate) fn pool() -> Result<&'static DescriptorPool, Fail> {
 /// Every call of the API.
 pub(crate) fn methods() -> Result<Vec<MethodDescriptor>, Fail> {
     let services = pool()?.services().filter(|service| service.package_name() == PACKAGE);
-    Ok(services.flat_map(|service| service.methods().collect::<Vec<_>>()).collect())
+    Ok(services
+        .flat_map(|service| service.methods().collect::<Vec<_>>())
+        .collect())
 }
 
 /// The call named `Service/Method`, with or without the package; `.` is taken for `/` before the method.
 pub(crate) fn method(name: &str) -> Result<MethodDescriptor, Fail> {
     let bare = name.trim_start_matches('/');
-    let bare = bare.strip_prefix(PACKAGE).and_then(|rest| rest.strip_prefix('.')).unwrap_or(bare);
+    let bare = bare
+        .strip_prefix(PACKAGE)
+        .and_then(|rest| rest.strip_prefix('.'))
+        .unwrap_or(bare);
     let (service, call) = bare.split_once(['/', '.']).unwrap_or((bare, ""));
     let known = methods()?;
-    let of_service: Vec<_> = known.iter().filter(|method| method.parent_service().name() == service).collect();
+    let of_service: Vec<_> = known
+        .iter()
+        .filter(|method| method.parent_service().name() == service)
+        .collect();
     if let Some(found) = of_service.iter().find(|method| method.name() == call) {
         return Ok((*found).clone());
     }
     if of_service.is_empty() {
-        return Err(Fail::error(format!("no service \"{service}\"; known calls:\n{}", listing(&known))));
+        return Err(Fail::error(format!(
+            "no service \"{service}\"; known calls:\n{}",
+            listing(&known)
+        )));
     }
     let of_service: Vec<_> = of_service.into_iter().cloned().collect();
-    Err(Fail::error(format!("{service} has no call \"{call}\"; known:\n{}", listing(&of_service))))
+    Err(Fail::error(format!(
+        "{service} has no call \"{call}\"; known:\n{}",
+        listing(&of_service)
+    )))
 }
 
 /// One call a line.
@@ -73,7 +87,9 @@ pub(crate) fn is_record(message: &MessageDescriptor) -> bool {
 /// Whether a message is a quantity: a value and a unit of its own.
 pub(crate) fn is_quantity(message: &MessageDescriptor) -> bool {
     message.fields().len() == 2
-        && message.get_field(1).is_some_and(|field| field.name() == "value" && matches!(field.kind(), Kind::Double))
+        && message
+            .get_field(1)
+            .is_some_and(|field| field.name() == "value" && matches!(field.kind(), Kind::Double))
         && message.get_field(2).is_some_and(|field| {
             matches!(field.kind(), Kind::Enum(unit) if unit.parent_message().is_some_and(|parent| parent == *message))
                 && field.cardinality() != Cardinality::Repeated
@@ -84,7 +100,9 @@ pub(crate) fn is_quantity(message: &MessageDescriptor) -> bool {
 pub(crate) fn words(file: &FileDescriptor, path: &[i32]) -> String {
     let source = file.file_descriptor_proto().source_code_info.as_ref();
     let location = source.and_then(|info| info.location.iter().find(|location| location.path == path));
-    let comment = location.and_then(|location| location.leading_comments.clone()).unwrap_or_default();
+    let comment = location
+        .and_then(|location| location.leading_comments.clone())
+        .unwrap_or_default();
     comment.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
@@ -95,7 +113,11 @@ pub(crate) fn kebab(name: &str) -> String {
         if letter.is_ascii_uppercase() && index > 0 {
             kebab.push('-');
         }
-        kebab.push(if letter == '_' { '-' } else { letter.to_ascii_lowercase() });
+        kebab.push(if letter == '_' {
+            '-'
+        } else {
+            letter.to_ascii_lowercase()
+        });
     }
     kebab
 }

@@ -166,5 +166,10 @@ pub(crate) fn verb(name: String, about: String) -> Command {
 pub(crate) fn flag(name: String, help: String, many: bool) -> Arg {
     let action = if many { ArgAction::Append } else { ArgAction::Set };
     let value = name.replace('-', "_").to_ascii_uppercase();
-    Arg::new(name.clone()).long(name).help(help).value_name(value).action(action).allow_hyphen_values(true)
+    Arg::new(name.clone())
+        .long(name)
+        .help(help)
+        .value_name(value)
+        .action(action)
+        .allow_hyphen_values(true)
 }

@@ -51,7 +51,13 @@ pub(crate) enum Requests {
 
 /// Makes the call and prints its replies.
 pub(crate) async fn run(call: Call) -> Ended {
-    let Call { method, door, requests, json, verdict_counts } = call;
+    let Call {
+        method,
+        door,
+        requests,
+        json,
+        verdict_counts,
+    } = call;
     let in_process = matches!(door, Door::InProcess);
     if in_process {
         refuse_without_server(&method)?;
@@ -59,7 +65,10 @@ pub(crate) async fn run(call: Call) -> Ended {
     let (requests, reader) = match requests {
         Requests::One(mut message) => {
             prepare(&mut message, in_process)?;
-            (futures_util::stream::iter([Bytes::from(message.encode_to_vec())]).left_stream(), None)
+            (
+                futures_util::stream::iter([Bytes::from(message.encode_to_vec())]).left_stream(),
+                None,
+            )
         }
         Requests::Stream(documents) => {
             let (requests, reader) = read_ahead(documents, &method);
@@ -73,13 +82,20 @@ pub(crate) async fn run(call: Call) -> Ended {
         return Err(fault);
     }
     let refused = answered?;
-    Ok(if refused && verdict_counts { Answer::No } else { Answer::Yes })
+    Ok(if refused && verdict_counts {
+        Answer::No
+    } else {
+        Answer::Yes
+    })
 }
 
 /// One unary call without printing.
 pub(crate) async fn unary(channel: Channel, method: &MethodDescriptor, request: Bytes) -> Result<Bytes, tonic::Status> {
     let mut replies = start(channel, method, futures_util::stream::iter([request])).await?;
-    let reply = replies.message().await?.ok_or_else(|| tonic::Status::internal("the reply is missing"))?;
+    let reply = replies
+        .message()
+        .await?
+        .ok_or_else(|| tonic::Status::internal("the reply is missing"))?;
     // The status comes behind the reply.
     replies.message().await?;
     Ok(reply)
@@ -90,9 +106,12 @@ async fn start(
     method: &MethodDescriptor,
     requests: impl futures_util::Stream<Item = Bytes> + Send + 'static,
 ) -> Result<tonic::Streaming<Bytes>, tonic::Status> {
-    let path = PathAndQuery::try_from(api::wire_path(method)).map_err(|fault| tonic::Status::internal(fault.to_string()))?;
+    let path =
+        PathAndQuery::try_from(api::wire_path(method)).map_err(|fault| tonic::Status::internal(fault.to_string()))?;
     let mut grpc = Grpc::new(channel).max_decoding_message_size(LARGEST_REPLY);
-    grpc.ready().await.map_err(|fault| tonic::Status::unavailable(fault.to_string()))?;
+    grpc.ready()
+        .await
+        .map_err(|fault| tonic::Status::unavailable(fault.to_string()))?;
     let reply = grpc.streaming(tonic::Request::new(requests), path, codec::Raw).await?;
     Ok(reply.into_inner())
 }
@@ -104,15 +123,19 @@ async fn answer(
     requests: impl futures_util::Stream<Item = Bytes> + Send + 'static,
     json: bool,
 ) -> Result<bool, Fail> {
-    let mut replies = start(channel, method, requests).await.map_err(|status| status_fail(&status))?;
+    let mut replies = start(channel, method, requests)
+        .await
+        .map_err(|status| status_fail(&status))?;
     let mut out = Out::stdout();
     let mut refused = false;
     let mut first = true;
     while let Some(bytes) = replies.message().await.map_err(|status| status_fail(&status))? {
-        let reply = DynamicMessage::decode(method.output(), bytes).map_err(|fault| Fail::at("the reply cannot be read", fault))?;
+        let reply = DynamicMessage::decode(method.output(), bytes)
+            .map_err(|fault| Fail::at("the reply cannot be read", fault))?;
         refused |= print::refuses(&reply);
         if json {
-            let text = serde_json::to_string(&reply).map_err(|fault| Fail::at("the reply cannot be written as JSON", fault))?;
+            let text = serde_json::to_string(&reply)
+                .map_err(|fault| Fail::at("the reply cannot be written as JSON", fault))?;
             out.line(text)?;
         } else {
             if !first {
@@ -179,15 +202,21 @@ fn prepare(message: &mut DynamicMessage, in_process: bool) -> Result<(), Fail> {
 /// A mutation carries a request id; one that was left out is chosen here and said, so that a retry can repeat it.
 fn fill_request_id(message: &mut DynamicMessage) {
     let kind = message.descriptor();
-    if let Some(header) = kind.get_field_by_name("header").filter(|_| message.has_field_by_name("header")) {
-        if let Value::Message(header) = message.get_field_mut(&header) {
-            fill_request_id(header);
-        }
+    if let Some(header) = kind
+        .get_field_by_name("header")
+        .filter(|header| message.has_field(header))
+        && let Value::Message(header) = message.get_field_mut(&header)
+    {
+        fill_request_id(header);
     }
-    let Some(field) = kind.get_field_by_name("request_id") else { return };
+    let Some(field) = kind.get_field_by_name("request_id") else {
+        return;
+    };
     if message.get_field(&field).as_str().is_some_and(str::is_empty) {
         let id = uuid::Uuid::new_v4().to_string();
-        out::say(format_args!("request id {id} (chosen here; repeat it with --request-id to try the same change again)"));
+        out::say(format_args!(
+            "request id {id} (chosen here; repeat it with --request-id to try the same change again)"
+        ));
         message.set_field(&field, Value::String(id));
     }
 }
@@ -195,7 +224,11 @@ fn fill_request_id(message: &mut DynamicMessage) {
 /// The first field that names a record instead of giving values.
 fn record_name(message: &DynamicMessage, path: &str) -> Option<(String, String)> {
     message.fields().find_map(|(field, value)| {
-        let path = if path.is_empty() { field.name().to_owned() } else { format!("{path}.{}", field.name()) };
+        let path = if path.is_empty() {
+            field.name().to_owned()
+        } else {
+            format!("{path}.{}", field.name())
+        };
         let is_source = field.containing_oneof().is_some_and(|oneof| oneof.name() == "source");
         match value {
             Value::String(name) if is_source => Some((path, name.clone())),

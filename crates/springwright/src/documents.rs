@@ -29,7 +29,11 @@ impl Documents {
             let file = File::open(source).map_err(|fault| Fail::at(source, fault))?;
             (source.to_owned(), Box::new(BufReader::new(file)))
         };
-        Ok(Self { source, reader, line: 1 })
+        Ok(Self {
+            source,
+            reader,
+            line: 1,
+        })
     }
 
     /// The next document as a message; none at the end.
@@ -133,17 +137,30 @@ fn message(kind: &MessageDescriptor, source: &str, document: &Document) -> Resul
     read.map_err(|fault| {
         let (line, column) = (fault.line(), fault.column());
         let words = fault.to_string();
-        let words = words.strip_suffix(&format!(" at line {line} column {column}")).unwrap_or(&words);
+        let words = words
+            .strip_suffix(&format!(" at line {line} column {column}"))
+            .unwrap_or(&words);
         let at = field_at(&document.text, line, column);
-        let field = if at.is_empty() { String::new() } else { format!(", field {at}") };
+        let field = if at.is_empty() {
+            String::new()
+        } else {
+            format!(", field {at}")
+        };
         let line = document.first_line + line.saturating_sub(1);
-        Fail::error(format!("{source}, line {line} column {column}{field}: {words} ({})", kind.name()))
+        Fail::error(format!(
+            "{source}, line {line} column {column}{field}: {words} ({})",
+            kind.name()
+        ))
     })
 }
 
 /// The path of the field that stands at a place of a JSON text, such as `samples.loads[4]`.
 fn field_at(text: &str, line: usize, column: usize) -> String {
-    let before: usize = text.split_inclusive('\n').take(line.saturating_sub(1)).map(str::len).sum();
+    let before: usize = text
+        .split_inclusive('\n')
+        .take(line.saturating_sub(1))
+        .map(str::len)
+        .sum();
     let end = (before + column).min(text.len());
     let mut path: Vec<Step> = Vec::new();
     let mut scan = Scan::default();
@@ -177,7 +194,10 @@ enum Step {
 
 fn step(path: &mut Vec<Step>, byte: u8) {
     match byte {
-        b'{' => path.push(Step::Field { name: String::new(), wants_name: true }),
+        b'{' => path.push(Step::Field {
+            name: String::new(),
+            wants_name: true,
+        }),
         b'[' => path.push(Step::Item(0)),
         b'}' | b']' => {
             path.pop();
@@ -203,7 +223,11 @@ mod tests {
     use super::*;
 
     fn documents(text: &'static str) -> Documents {
-        Documents { source: "test".to_owned(), reader: Box::new(Cursor::new(text)), line: 1 }
+        Documents {
+            source: "test".to_owned(),
+            reader: Box::new(Cursor::new(text)),
+            line: 1,
+        }
     }
 
     fn fault(text: &'static str) -> String {
@@ -228,17 +252,27 @@ mod tests {
     #[test]
     fn a_wrong_value_is_said_with_line_and_field() {
         let words = fault("{\n \"samples\": {\n  \"deflections\": [1, 2],\n  \"loads\": [1, true]}}");
-        assert!(words.contains("line 4") && words.contains("samples.loads[1]"), "{words}");
+        assert!(
+            words.contains("line 4") && words.contains("samples.loads[1]"),
+            "{words}"
+        );
     }
 
     #[test]
     fn an_unknown_field_is_named_where_it_stands() {
         let words = fault("\n{\"window\": {\"share\": {\"from\": 0.3}}}");
-        assert!(words.contains("line 2") && words.contains("window.share.from"), "{words}");
+        assert!(
+            words.contains("line 2") && words.contains("window.share.from"),
+            "{words}"
+        );
     }
 
     #[test]
     fn text_that_is_no_json_is_refused_with_its_place() {
-        assert!(fault("9.5 N/mm\n").contains("line 1 column 4"), "{}", fault("9.5 N/mm\n"));
+        assert!(
+            fault("9.5 N/mm\n").contains("line 1 column 4"),
+            "{}",
+            fault("9.5 N/mm\n")
+        );
     }
 }

@@ -8,7 +8,9 @@ use crate::api;
 /// Sets the field at a path such as `geometry.wire_diameter` from text. A list gets one more element.
 pub(crate) fn enter(message: &mut DynamicMessage, path: &str, text: &str) -> Result<(), String> {
     let kind = message.descriptor();
-    let (name, rest) = path.split_once('.').map_or((path, None), |(name, rest)| (name, Some(rest)));
+    let (name, rest) = path
+        .split_once('.')
+        .map_or((path, None), |(name, rest)| (name, Some(rest)));
     let field = kind
         .get_field_by_name(name)
         .or_else(|| kind.get_field_by_json_name(name))
@@ -19,7 +21,7 @@ pub(crate) fn enter(message: &mut DynamicMessage, path: &str, text: &str) -> Res
             _ => Err(format!("{name} is no message, so it has no field {rest}")),
         };
     }
-    let value = value(&field.kind(), text).map_err(|words| format!("{path}: {words}"))?;
+    let value = value(&field.kind(), text)?;
     match message.get_field_mut(&field) {
         Value::List(list) => list.push(value),
         slot => *slot = value,
@@ -72,9 +74,17 @@ fn value(kind: &Kind, text: &str) -> Result<Value, String> {
 
 /// A number without a unit: a share may be typed as per cent.
 fn plain_number(text: &str) -> Result<f64, String> {
-    let (digits, scale) = text.strip_suffix('%').map_or((text, 1.0), |digits| (digits.trim_end(), 100.0));
-    let number: f64 = digits.parse().map_err(|_| format!("\"{text}\" is not a number without a unit"))?;
-    if number.is_finite() { Ok(number / scale) } else { Err(format!("\"{text}\" is not a finite number")) }
+    let (digits, scale) = text
+        .strip_suffix('%')
+        .map_or((text, 1.0), |digits| (digits.trim_end(), 100.0));
+    let number: f64 = digits
+        .parse()
+        .map_err(|_| format!("\"{text}\" is not a number without a unit"))?;
+    if number.is_finite() {
+        Ok(number / scale)
+    } else {
+        Err(format!("\"{text}\" is not a finite number"))
+    }
 }
 
 /// A share such as `0.3`, or in per cent.
@@ -101,10 +111,18 @@ fn enum_number(names: &EnumDescriptor, text: &str) -> Result<i32, String> {
     let prefix = enum_prefix(names);
     let wanted = text.replace(['-', ' '], "_").to_ascii_uppercase();
     let short = |name: &str| name.strip_prefix(&prefix).unwrap_or(name).to_owned();
-    let found = names.values().find(|value| value.name() == wanted || short(value.name()) == wanted);
+    let found = names
+        .values()
+        .find(|value| value.name() == wanted || short(value.name()) == wanted);
     found.map(|value| value.number()).ok_or_else(|| {
-        let known = names.values().filter(|value| value.number() != 0).map(|value| api::kebab(&short(value.name()).to_ascii_lowercase()));
-        format!("\"{text}\" is not known here; known: {}", known.collect::<Vec<_>>().join(", "))
+        let known = names
+            .values()
+            .filter(|value| value.number() != 0)
+            .map(|value| api::kebab(&short(value.name()).to_ascii_lowercase()));
+        format!(
+            "\"{text}\" is not known here; known: {}",
+            known.collect::<Vec<_>>().join(", ")
+        )
     })
 }
 
@@ -121,7 +139,11 @@ fn grade(message: &MessageDescriptor, text: &str) -> Result<DynamicMessage, Stri
                 .map_err(|_| format!("\"{text}\" is no grade; write jis:2, din:1, or a permitted share such as 5%"))?;
             return Ok(grade);
         }
-        _ => return Err(format!("\"{system}\" is no system of grades; known: jis, din, or a permitted share such as 5%")),
+        _ => {
+            return Err(format!(
+                "\"{system}\" is no system of grades; known: jis, din, or a permitted share such as 5%"
+            ));
+        }
     };
     enter(&mut grade, "system", system)?;
     enter(&mut grade, "grade", number)?;
@@ -156,7 +178,12 @@ mod tests {
 
     #[test]
     fn quantities_shares_and_grades_are_entered_as_typed() {
-        let entries = [("grade", "jis:2"), ("window.share.from_ratio", "25 %"), ("predict_at", "10 mm"), ("predict_at", "0.5in")];
+        let entries = [
+            ("grade", "jis:2"),
+            ("window.share.from_ratio", "25 %"),
+            ("predict_at", "10 mm"),
+            ("predict_at", "0.5in"),
+        ];
         let json = json("SpringService/ReduceRun", &entries).unwrap();
         assert_eq!(
             json,
@@ -167,7 +194,10 @@ mod tests {
     #[test]
     fn an_unknown_unit_lists_the_known_ones() {
         let words = json("SpringService/LoadAtLength", &[("values.rate", "9.5 mm")]).unwrap_err();
-        assert!(words.contains("values.rate") && words.contains("known: N/mm, kgf/mm, lbf/in"), "{words}");
+        assert!(
+            words.contains("\"mm\" is no unit of Stiffness; known: N/mm, kgf/mm, lbf/in"),
+            "{words}"
+        );
     }
 
     #[test]

@@ -27,7 +27,9 @@ fn act() -> Ended {
     let benches = verbs::commands()?;
     let names: Vec<_> = benches.iter().map(|bench| bench.get_name().to_owned()).collect();
     // Help goes to stdout with exit code 0; what was typed wrongly goes to stderr with 2.
-    let matches = args::command(benches).try_get_matches().unwrap_or_else(|fault| fault.exit());
+    let matches = args::command(benches)
+        .try_get_matches()
+        .unwrap_or_else(|fault| fault.exit());
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
     let ended = runtime.block_on(dispatch(&matches, &names));
     // A reader of stdin may still wait for a line; nobody waits for it.
@@ -36,7 +38,10 @@ fn act() -> Ended {
 }
 
 async fn dispatch(matches: &ArgMatches, benches: &[String]) -> Ended {
-    if let Some((bench, verb)) = matches.subcommand().filter(|(name, _)| benches.iter().any(|bench| bench == name)) {
+    if let Some((bench, verb)) = matches
+        .subcommand()
+        .filter(|(name, _)| benches.iter().any(|bench| bench == name))
+    {
         return verbs::run_bench(bench, verb).await;
     }
     let cli = Cli::from_arg_matches(matches).map_err(|fault| Fail::error(fault.to_string()))?;

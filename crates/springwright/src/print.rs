@@ -32,10 +32,15 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
 
 /// Whether a reply is the verdict that the part is not what it should be.
 pub(crate) fn refuses(message: &DynamicMessage) -> bool {
-    let Some(Value::Message(verdict)) = message.get_field_by_name("marking_verdict").map(|value| value.into_owned()) else {
+    let Some(Value::Message(verdict)) = message
+        .get_field_by_name("marking_verdict")
+        .map(|value| value.into_owned())
+    else {
         return false;
     };
-    verdict.get_field_by_name("decision").and_then(|value| value.as_enum_number())
+    verdict
+        .get_field_by_name("decision")
+        .and_then(|value| value.as_enum_number())
         == Some(wire::v1::marking_verdict::Decision::Refused as i32)
 }
 
@@ -52,7 +57,14 @@ impl Page {
     /// Records are printed to the last digit as entered; computed values as far as anybody reads them.
     fn of(message: &DynamicMessage) -> Self {
         let computed = message.descriptor().get_field_by_name("findings").is_some();
-        Self { text: String::new(), exactness: if computed { Exactness::Computed } else { Exactness::Entered } }
+        Self {
+            text: String::new(),
+            exactness: if computed {
+                Exactness::Computed
+            } else {
+                Exactness::Entered
+            },
+        }
     }
 
     fn line(&mut self, indent: usize, text: &str) {
@@ -63,8 +75,9 @@ impl Page {
 
     fn message(&mut self, message: &DynamicMessage, indent: usize) {
         let fields: Vec<_> = message.fields().collect();
-        let (said, shown): (Vec<_>, Vec<_>) =
-            fields.into_iter().partition(|(field, _)| matches!(field.name(), "findings" | "assumptions" | "used"));
+        let (said, shown): (Vec<_>, Vec<_>) = fields
+            .into_iter()
+            .partition(|(field, _)| matches!(field.name(), "findings" | "assumptions" | "used"));
         self.rows(&shown, indent);
         for (field, value) in &shown {
             self.nested(field, value, indent);
@@ -91,7 +104,11 @@ impl Page {
     /// What does not fit on a line: messages under their name, lists as tables.
     fn nested(&mut self, field: &FieldDescriptor, value: &Value, indent: usize) {
         if let Some((_, budget)) = figures::estimate_budget(value) {
-            self.budget(&format!("{}: where its uncertainty comes from", label(field.name())), &budget, indent);
+            self.budget(
+                &format!("{}: where its uncertainty comes from", label(field.name())),
+                &budget,
+                indent,
+            );
             return;
         }
         if cell(field, value, self.exactness).is_some() {
@@ -111,7 +128,12 @@ impl Page {
         let messages: Vec<_> = items.iter().filter_map(Value::as_message).collect();
         let Some(first) = messages.first() else { return };
         let record = api::is_record(&first.descriptor());
-        let flat = |message: &&DynamicMessage| message.fields().all(|(field, value)| cell(&field, value, self.exactness).is_some());
+        let exactness = self.exactness;
+        let flat = |message: &&DynamicMessage| {
+            message
+                .fields()
+                .all(|(field, value)| cell(&field, value, exactness).is_some())
+        };
         self.line(indent, &format!("{} ({})", label(field.name()), messages.len()));
         if record || messages.iter().all(flat) {
             let table = self.table(&messages, record);
@@ -136,7 +158,11 @@ impl Page {
         }
         columns.sort_by_key(FieldDescriptor::number);
         let cell_of = |message: &DynamicMessage, field: &FieldDescriptor| {
-            if message.has_field(field) { cell(field, &message.get_field(field), self.exactness) } else { Some(String::new()) }
+            if message.has_field(field) {
+                cell(field, &message.get_field(field), self.exactness)
+            } else {
+                Some(String::new())
+            }
         };
         columns.retain(|field| messages.iter().all(|message| cell_of(message, field).is_some()));
         let mut table = table::Table::new(columns.iter().map(|field| label(field.name())));
@@ -158,15 +184,17 @@ impl Page {
         let messages = value.as_list().unwrap_or_default().iter().filter_map(Value::as_message);
         match name {
             "findings" => {
-                let findings: Vec<wire::v1::Finding> = messages.filter_map(|message| message.transcode_to().ok()).collect();
+                let findings: Vec<wire::v1::Finding> =
+                    messages.filter_map(|message| message.transcode_to().ok()).collect();
                 self.text.push_str(&report::findings(&findings));
             }
             "assumptions" => {
-                let assumptions: Vec<wire::v1::Assumption> = messages.filter_map(|message| message.transcode_to().ok()).collect();
+                let assumptions: Vec<wire::v1::Assumption> =
+                    messages.filter_map(|message| message.transcode_to().ok()).collect();
                 self.text.push_str(&report::assumptions(&assumptions));
             }
             _ => {
-                let names: Vec<_> = messages.filter_map(|message| Some(text_of(message, "name")?)).collect();
+                let names: Vec<_> = messages.filter_map(|message| text_of(message, "name")).collect();
                 self.line(indent, &format!("read: {}", names.join(", ")));
             }
         }
@@ -208,14 +236,24 @@ fn single(kind: &Kind, value: &Value, exactness: Exactness) -> Option<String> {
 }
 
 fn enumerated(kind: &Kind, number: i32) -> String {
-    let Kind::Enum(names) = kind else { return number.to_string() };
-    let dimension = names.parent_message().map(|parent| parent.name().to_owned()).unwrap_or_default();
+    let Kind::Enum(names) = kind else {
+        return number.to_string();
+    };
+    let dimension = names
+        .parent_message()
+        .map(|parent| parent.name().to_owned())
+        .unwrap_or_default();
     if let Some(row) = figures::unit(&dimension, number) {
         return row.symbol.to_owned();
     }
-    let Some(value) = names.get_value(number) else { return format!("{number} (unknown here)") };
+    let Some(value) = names.get_value(number) else {
+        return format!("{number} (unknown here)");
+    };
     let name = value.name();
-    name.strip_prefix(&enum_prefix(names)).unwrap_or(name).to_ascii_lowercase().replace('_', " ")
+    name.strip_prefix(&enum_prefix(names))
+        .unwrap_or(name)
+        .to_ascii_lowercase()
+        .replace('_', " ")
 }
 
 fn list_cell(field: &FieldDescriptor, items: &[Value], exactness: Exactness) -> Option<String> {
@@ -251,7 +289,10 @@ fn long_list(kind: &Kind, items: &[Value], exactness: Exactness) -> Option<Strin
         .collect();
     if let Some(numbers) = numbers {
         let (low, high) = figures::range(numbers.iter().copied());
-        let (low, high) = (figures::number(low, 0, Exactness::Computed), figures::number(high, 0, Exactness::Computed));
+        let (low, high) = (
+            figures::number(low, 0, Exactness::Computed),
+            figures::number(high, 0, Exactness::Computed),
+        );
         return Some(format!("{} values, {low} to {high}", items.len()));
     }
     if matches!(kind, Kind::Message(_)) {

@@ -41,7 +41,9 @@ async fn run_method(
 ) -> Ended {
     let requests = if method.is_client_streaming() {
         if !common.set.is_empty() {
-            return Err(Fail::error("--set fits one request, and this call takes a stream of them"));
+            return Err(Fail::error(
+                "--set fits one request, and this call takes a stream of them",
+            ));
         }
         let source = common.request.ok_or_else(|| {
             Fail::error("this call takes a stream of requests: --request FILE with one JSON document after another")
@@ -57,9 +59,16 @@ async fn run_method(
             let (path, text) = entry
                 .split_once('=')
                 .ok_or_else(|| Fail::error(format!("--set {entry}: write PATH=VALUE, such as length=\"400 mm\"")))?;
-            enter(&mut message, path.trim(), text).map_err(|words| Fail::at("--set", words))?;
+            enter(&mut message, path.trim(), text).map_err(|words| Fail::at(format!("--set {path}"), words))?;
         }
         Requests::One(Box::new(message))
     };
-    call::run(Call { method, door: Door::of(common.server), requests, json: common.json, verdict_counts }).await
+    call::run(Call {
+        method,
+        door: Door::of(common.server),
+        requests,
+        json: common.json,
+        verdict_counts,
+    })
+    .await
 }

@@ -82,7 +82,9 @@ impl<U: Unit> FromStr for Entered<U> {
 /// Any [`TextError`]. A unit that cannot stand on the wire is unknown here, as it is to [`Entered`].
 pub fn read(dimension: &str, text: &str) -> Result<(f64, &'static super::UnitRow), TextError> {
     let dimension = dimensions().iter().find(|known| known.name == dimension);
-    let rows = dimension.and_then(|known| known.rows.first().copied()).unwrap_or_default();
+    let rows = dimension
+        .and_then(|known| known.rows.first().copied())
+        .unwrap_or_default();
     let known = || rows.iter().map(|row| row.symbol).collect::<Vec<_>>();
     let (value, unit) = split(text)?;
     if unit.is_empty() {
@@ -91,11 +93,14 @@ pub fn read(dimension: &str, text: &str) -> Result<(f64, &'static super::UnitRow
             known: known(),
         });
     }
-    let row = rows.iter().find(|row| row.spells(unit)).ok_or_else(|| TextError::UnitUnknown {
-        unit: unit.to_owned(),
-        dimension: dimension.map_or("any dimension", |known| known.name),
-        known: known(),
-    })?;
+    let row = rows
+        .iter()
+        .find(|row| row.spells(unit))
+        .ok_or_else(|| TextError::UnitUnknown {
+            unit: unit.to_owned(),
+            dimension: dimension.map_or("any dimension", |known| known.name),
+            known: known(),
+        })?;
     Ok((value, row))
 }
 

@@ -39,15 +39,26 @@ impl Door {
 /// Connects to a server by address.
 pub(crate) async fn server(address: &str) -> Result<Channel, Fail> {
     if address.starts_with("https://") {
-        return Err(Fail::error(format!("{address}: this program does not speak TLS yet; use host:port")));
+        return Err(Fail::error(format!(
+            "{address}: this program does not speak TLS yet; use host:port"
+        )));
     }
     let bare = address.strip_prefix("http://").unwrap_or(address).trim_end_matches('/');
-    let endpoint = Endpoint::from_shared(format!("http://{bare}"))
-        .map_err(|fault| Fail::at(format!("--server {address}"), format!("{fault}; write host:port, such as 127.0.0.1:7411")))?;
-    let endpoint = endpoint.connect_timeout(CONNECT).tcp_nodelay(true).http2_adaptive_window(true);
+    let endpoint = Endpoint::from_shared(format!("http://{bare}")).map_err(|fault| {
+        Fail::at(
+            format!("--server {address}"),
+            format!("{fault}; write host:port, such as 127.0.0.1:7411"),
+        )
+    })?;
+    let endpoint = endpoint
+        .connect_timeout(CONNECT)
+        .tcp_nodelay(true)
+        .http2_adaptive_window(true);
     endpoint.connect().await.map_err(|fault| {
         let cause = deepest(&fault);
-        Fail::error(format!("cannot reach {bare}: {cause}; is `springwright serve` running there?"))
+        Fail::error(format!(
+            "cannot reach {bare}: {cause}; is `springwright serve` running there?"
+        ))
     })
 }
 

@@ -10,7 +10,11 @@ use crate::fail::Fail;
 /// A status as a failure: code, reason, every violation, everything else it carries.
 pub(crate) fn fail(status: &Status) -> Fail {
     let words = words(status);
-    if status.code() == Code::NotFound { Fail::NotFound(words) } else { Fail::Error(words) }
+    if status.code() == Code::NotFound {
+        Fail::NotFound(words)
+    } else {
+        Fail::Error(words)
+    }
 }
 
 fn words(status: &Status) -> String {
@@ -43,7 +47,9 @@ fn words(status: &Status) -> String {
 
 /// `NOT_FOUND` for `NotFound`.
 fn code(code: Code) -> String {
-    crate::api::kebab(&format!("{code:?}")).replace('-', "_").to_ascii_uppercase()
+    crate::api::kebab(&format!("{code:?}"))
+        .replace('-', "_")
+        .to_ascii_uppercase()
 }
 
 #[cfg(test)]
@@ -57,7 +63,11 @@ mod tests {
     #[test]
     fn a_refusal_names_code_reason_fields_and_metadata() {
         let mut details = ErrorDetails::new();
-        details.set_error_info("INVALID_FIELDS", "springwright", HashMap::from([("count".to_owned(), "1".to_owned())]));
+        details.set_error_info(
+            "INVALID_FIELDS",
+            "springwright",
+            HashMap::from([("count".to_owned(), "1".to_owned())]),
+        );
         details.add_bad_request_violation("grade.grade", "grade is 7; allowed 1 to 3");
         let status = Status::with_error_details(Code::InvalidArgument, "1 field is at fault", details);
         assert_eq!(

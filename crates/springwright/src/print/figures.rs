@@ -19,14 +19,25 @@ const SIGNIFICANT: i32 = 5;
 
 /// Text without control characters: what somebody typed as a label must not steer the terminal.
 pub(crate) fn clean(text: &str) -> String {
-    let shown = |letter: char| if letter.is_control() && letter != '\n' { '\u{fffd}' } else { letter };
+    let shown = |letter: char| {
+        if letter.is_control() && letter != '\n' {
+            '\u{fffd}'
+        } else {
+            letter
+        }
+    };
     text.chars().map(shown).collect()
 }
 
 /// The row of a unit by its dimension's name.
 pub(super) fn unit(dimension: &str, number: i32) -> Option<&'static UnitRow> {
     let dimension = dimensions().iter().find(|known| known.name == dimension)?;
-    dimension.rows.iter().copied().flatten().find(|row| row.number == number && number != 0)
+    dimension
+        .rows
+        .iter()
+        .copied()
+        .flatten()
+        .find(|row| row.number == number && number != 0)
 }
 
 /// A number with at least so many decimals.
@@ -40,18 +51,26 @@ pub(super) fn number(value: f64, decimals: usize, exactness: Exactness) -> Strin
         return format!("{value:.4e}");
     }
     let kept = (SIGNIFICANT - 1 - magnitude(value)).max(0);
-    let kept = usize::try_from(kept).unwrap_or(0).min(digits);
+    let room = usize::try_from(kept).unwrap_or(0);
+    let kept = room.min(digits);
     let rounded = format!("{value:.kept$}");
-    let trimmed = if rounded.contains('.') { rounded.trim_end_matches('0').trim_end_matches('.') } else { &rounded };
+    let trimmed = if rounded.contains('.') {
+        rounded.trim_end_matches('0').trim_end_matches('.')
+    } else {
+        &rounded
+    };
     let shown = trimmed.split_once('.').map_or(0, |(_, fraction)| fraction.len());
-    format!("{value:.*}", shown.max(decimals.min(kept)))
+    format!("{value:.*}", shown.max(decimals.min(room)))
 }
 
 /// The power of ten of a number's first digit.
 fn magnitude(value: f64) -> i32 {
     // The exponent as printed is exact; a logarithm is not at the powers of ten.
     let printed = format!("{:e}", value.abs());
-    printed.split_once('e').and_then(|(_, exponent)| exponent.parse().ok()).unwrap_or(0)
+    printed
+        .split_once('e')
+        .and_then(|(_, exponent)| exponent.parse().ok())
+        .unwrap_or(0)
 }
 
 /// A value in a unit of a dimension.
@@ -92,7 +111,10 @@ impl Estimate<'_> {
         let decimals = 1 - magnitude(two_digits);
         if let Ok(decimals) = usize::try_from(decimals) {
             let decimals = decimals.min(12);
-            return (format!("{:.decimals$}", self.value), format!("{:.decimals$}", self.expanded));
+            return (
+                format!("{:.decimals$}", self.value),
+                format!("{:.decimals$}", self.expanded),
+            );
         }
         let step = 10f64.powi(-decimals);
         let whole = |value: f64| format!("{:.0}", (value / step).round() * step);
@@ -138,7 +160,9 @@ pub(super) fn is_lone(message: &DynamicMessage) -> bool {
 }
 
 fn parts(message: &DynamicMessage) -> (Option<f64>, i32) {
-    let value = message.get_field_by_number(1).filter(|_| message.has_field_by_number(1));
+    let value = message
+        .get_field_by_number(1)
+        .filter(|_| message.has_field_by_number(1));
     let unit = message.get_field_by_number(2).and_then(|unit| unit.as_enum_number());
     (value.and_then(|value| value.as_f64()), unit.unwrap_or(0))
 }
@@ -150,9 +174,16 @@ fn with_estimate<T>(message: &DynamicMessage, then: impl FnOnce(Estimate<'_>) ->
         Value::Message(quantity) => Some(parts(&quantity)),
         _ => None,
     };
-    let plain = |name: &str| message.get_field_by_name(name).and_then(|value| value.as_f64()).unwrap_or(0.0);
+    let plain = |name: &str| {
+        message
+            .get_field_by_name(name)
+            .and_then(|value| value.as_f64())
+            .unwrap_or(0.0)
+    };
     let (value, unit) = part("value")?;
-    let expanded = part("expanded_uncertainty").filter(|(_, other)| *other == unit).and_then(|(value, _)| value);
+    let expanded = part("expanded_uncertainty")
+        .filter(|(_, other)| *other == unit)
+        .and_then(|(value, _)| value);
     Some(then(Estimate {
         dimension,
         unit,
@@ -168,13 +199,20 @@ pub(super) fn estimate_budget(value: &Value) -> Option<(String, Vec<DynamicMessa
     let message = value.as_message()?;
     let text = with_estimate(message, |estimate| estimate.full())?;
     let budget = message.get_field_by_name("budget")?;
-    let lines: Vec<_> = budget.as_list()?.iter().filter_map(Value::as_message).cloned().collect();
+    let lines: Vec<_> = budget
+        .as_list()?
+        .iter()
+        .filter_map(Value::as_message)
+        .cloned()
+        .collect();
     if lines.is_empty() { None } else { Some((text, lines)) }
 }
 
 /// Least and greatest.
 pub(super) fn range(values: impl Iterator<Item = f64>) -> (f64, f64) {
-    values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(value), high.max(value)))
+    values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
+        (low.min(value), high.max(value))
+    })
 }
 
 /// Points of a curve by count and range; none where the list holds something else.
@@ -182,11 +220,18 @@ pub(super) fn points(items: &[Value]) -> Option<String> {
     let points: Option<Vec<_>> = items.iter().map(|item| point(item.as_message()?)).collect();
     let points = points?;
     let shown = |(low, high): (f64, f64)| {
-        format!("{} to {}", number(low, 0, Exactness::Computed), number(high, 0, Exactness::Computed))
+        format!(
+            "{} to {}",
+            number(low, 0, Exactness::Computed),
+            number(high, 0, Exactness::Computed)
+        )
     };
     let deflections = shown(range(points.iter().map(|point| point.0)));
     let loads = shown(range(points.iter().map(|point| point.1)));
-    Some(format!("{} points, deflection {deflections}, load {loads}", points.len()))
+    Some(format!(
+        "{} points, deflection {deflections}, load {loads}",
+        points.len()
+    ))
 }
 
 fn point(message: &DynamicMessage) -> Option<(f64, f64)> {
@@ -205,17 +250,32 @@ fn curve(message: &DynamicMessage) -> Option<String> {
 /// A curve by its branches' counts and ranges.
 pub(super) fn curve_words(curve: &wire::v1::LoadCurve) -> String {
     let branches = [("press", &curve.press), ("return", &curve.returning)];
-    let words = branches.into_iter().filter(|(_, points)| !points.is_empty()).map(|(name, points)| {
-        let shown = |dimension, unit, (low, high): (f64, f64)| {
-            let symbol = self::unit(dimension, unit).map_or("", |row| row.symbol);
-            format!("{} to {} {symbol}", number(low, 0, Exactness::Computed), number(high, 0, Exactness::Computed))
-        };
-        let deflections = shown("Length", curve.deflection_unit, range(points.iter().map(|point| point.deflection)));
-        let loads = shown("Force", curve.load_unit, range(points.iter().map(|point| point.load)));
-        format!("{name} {} points, {deflections}, {loads}", points.len())
-    });
+    let words = branches
+        .into_iter()
+        .filter(|(_, points)| !points.is_empty())
+        .map(|(name, points)| {
+            let shown = |dimension, unit, (low, high): (f64, f64)| {
+                let symbol = self::unit(dimension, unit).map_or("", |row| row.symbol);
+                format!(
+                    "{} to {} {symbol}",
+                    number(low, 0, Exactness::Computed),
+                    number(high, 0, Exactness::Computed)
+                )
+            };
+            let deflections = shown(
+                "Length",
+                curve.deflection_unit,
+                range(points.iter().map(|point| point.deflection)),
+            );
+            let loads = shown("Force", curve.load_unit, range(points.iter().map(|point| point.load)));
+            format!("{name} {} points, {deflections}, {loads}", points.len())
+        });
     let words: Vec<_> = words.collect();
-    if words.is_empty() { "no points".to_owned() } else { words.join("; ") }
+    if words.is_empty() {
+        "no points".to_owned()
+    } else {
+        words.join("; ")
+    }
 }
 
 #[cfg(test)]
@@ -223,7 +283,15 @@ mod tests {
     use super::*;
 
     fn estimate(value: f64, expanded: f64) -> String {
-        Estimate { dimension: "Stiffness", unit: 1, value, expanded, factor: 2.0, probability: 0.95 }.full()
+        Estimate {
+            dimension: "Stiffness",
+            unit: 1,
+            value,
+            expanded,
+            factor: 2.0,
+            probability: 0.95,
+        }
+        .full()
     }
 
     #[test]

@@ -10,7 +10,9 @@ pub(super) struct Table {
 
 impl Table {
     pub(super) fn new(headings: impl IntoIterator<Item = impl Into<String>>) -> Self {
-        Self { rows: vec![headings.into_iter().map(Into::into).collect()] }
+        Self {
+            rows: vec![headings.into_iter().map(Into::into).collect()],
+        }
     }
 
     pub(super) fn row(&mut self, cells: impl IntoIterator<Item = impl Into<String>>) {
@@ -21,11 +23,19 @@ impl Table {
     pub(super) fn lines(&self) -> impl Iterator<Item = String> {
         let count = self.rows.iter().map(Vec::len).max().unwrap_or(0);
         let cells = |column: usize| self.rows.iter().filter_map(move |row| row.get(column));
-        let widths: Vec<_> = (0..count).map(|column| cells(column).map(|cell| cell.chars().count()).max().unwrap_or(0)).collect();
-        let numeric: Vec<_> = (0..count).map(|column| cells(column).skip(1).all(|cell| is_figure(cell))).collect();
+        let widths: Vec<_> = (0..count)
+            .map(|column| cells(column).map(|cell| cell.chars().count()).max().unwrap_or(0))
+            .collect();
+        let numeric: Vec<_> = (0..count)
+            .map(|column| cells(column).skip(1).all(|cell| is_figure(cell)))
+            .collect();
         self.rows.iter().map(move |row| {
             let cells = row.iter().zip(&widths).zip(&numeric).map(|((cell, &width), &numeric)| {
-                if numeric { format!("{cell:>width$}") } else { format!("{cell:width$}") }
+                if numeric {
+                    format!("{cell:>width$}")
+                } else {
+                    format!("{cell:width$}")
+                }
             });
             cells.collect::<Vec<_>>().join("  ")
         })

@@ -19,19 +19,37 @@ pub(super) struct Flag {
 
 impl Flag {
     pub(super) fn new(name: &str, path: &str, help: &str) -> Self {
-        Self { name: name.to_owned(), path: path.to_owned(), help: help.to_owned(), many: false }
+        Self {
+            name: name.to_owned(),
+            path: path.to_owned(),
+            help: help.to_owned(),
+            many: false,
+        }
     }
 }
 
 /// Fields of a record that only the server sets.
 const SERVER_FIELDS: [&str; 13] = [
-    "uid", "revision", "create_time", "update_time", "delete_time", "purge_time", "state", "header", "block_count",
-    "sample_count", "gaps", "content_digest", "finish_time",
+    "uid",
+    "revision",
+    "create_time",
+    "update_time",
+    "delete_time",
+    "purge_time",
+    "state",
+    "header",
+    "block_count",
+    "sample_count",
+    "gaps",
+    "content_digest",
+    "finish_time",
 ];
 
 /// The benches with their verbs.
 pub(crate) fn commands() -> Result<Vec<Command>, Fail> {
-    let services = api::pool()?.services().filter(|service| service.package_name() == api::PACKAGE);
+    let services = api::pool()?
+        .services()
+        .filter(|service| service.package_name() == api::PACKAGE);
     let benches = services.map(|service| {
         let about = api::words(&service.parent_file(), service.path());
         let verbs = service.methods().map(|method| verb(&method));
@@ -46,11 +64,13 @@ pub(crate) fn commands() -> Result<Vec<Command>, Fail> {
 
 /// Runs a bench's verb.
 pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
-    let (verb, matches) = matches.subcommand().ok_or_else(|| Fail::error(format!("{bench}: no verb")))?;
+    let (verb, matches) = matches
+        .subcommand()
+        .ok_or_else(|| Fail::error(format!("{bench}: no verb")))?;
     let known = api::methods()?;
-    let method = known.into_iter().find(|method| {
-        bench_name(method.parent_service().name()) == bench && api::kebab(method.name()) == verb
-    });
+    let method = known
+        .into_iter()
+        .find(|method| bench_name(method.parent_service().name()) == bench && api::kebab(method.name()) == verb);
     let method = method.ok_or_else(|| Fail::error(format!("{bench} has no verb {verb}")))?;
     let common = CommonArgs::from_arg_matches(matches).map_err(|fault| Fail::error(fault.to_string()))?;
     let entries = entries(&method, matches);
@@ -58,10 +78,17 @@ pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
         for (flag, path, text) in &entries {
             enter(message, path, text).map_err(|words| Fail::at(format!("--{flag}"), words))?;
         }
-        if let Some(units) = matches.get_one::<String>("units").filter(|_| api::is_calculation(&method)) {
+        if let Some(units) = matches
+            .get_one::<String>("units")
+            .filter(|_| api::is_calculation(&method))
+        {
             enter(message, "reply_units", units).map_err(|words| Fail::at("--units", words))?;
         }
-        if is_reduce_run(&method) { reduce_run::enter_flags(message, matches) } else { Ok(()) }
+        if is_reduce_run(&method) {
+            reduce_run::enter_flags(message, matches)
+        } else {
+            Ok(())
+        }
     };
     run_method(method.clone(), common, with_flags, true).await
 }
@@ -81,7 +108,11 @@ fn verb(method: &MethodDescriptor) -> Command {
         verb = verb.arg(flag(name, help, many));
     }
     if api::is_calculation(method) {
-        verb = verb.arg(flag("units".to_owned(), "Units of computed values: metric or inch".to_owned(), false));
+        verb = verb.arg(flag(
+            "units".to_owned(),
+            "Units of computed values: metric or inch".to_owned(),
+            false,
+        ));
     }
     if is_reduce_run(method) {
         verb = verb.args(reduce_run::args());
@@ -92,7 +123,9 @@ fn verb(method: &MethodDescriptor) -> Command {
 fn entries(method: &MethodDescriptor, matches: &ArgMatches) -> Vec<(String, String, String)> {
     let given = flags(method).into_iter().flat_map(|flag| {
         let texts = matches.get_many::<String>(&flag.name).into_iter().flatten();
-        texts.map(|text| (flag.name.clone(), flag.path.clone(), text.clone())).collect::<Vec<_>>()
+        texts
+            .map(|text| (flag.name.clone(), flag.path.clone(), text.clone()))
+            .collect::<Vec<_>>()
     });
     given.collect()
 }
@@ -109,26 +142,50 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
 
 fn load_at_length() -> Vec<Flag> {
     vec![
-        Flag::new("spring", "spring", "A spring of the rack, such as springs/a7; needs --server"),
+        Flag::new(
+            "spring",
+            "spring",
+            "A spring of the rack, such as springs/a7; needs --server",
+        ),
         Flag::new("rate", "values.rate", "Spring rate, such as 9.5N/mm"),
-        Flag::new("rate-uncertainty", "values.rate_standard_uncertainty", "Its standard uncertainty"),
+        Flag::new(
+            "rate-uncertainty",
+            "values.rate_standard_uncertainty",
+            "Its standard uncertainty",
+        ),
         Flag::new("free-length", "values.free_length", "Free length, such as 450mm"),
-        Flag::new("free-length-uncertainty", "values.free_length_standard_uncertainty", "Its standard uncertainty"),
-        Flag::new("solid-length", "values.solid_length", "Solid length: binding is then said"),
+        Flag::new(
+            "free-length-uncertainty",
+            "values.free_length_standard_uncertainty",
+            "Its standard uncertainty",
+        ),
+        Flag::new(
+            "solid-length",
+            "values.solid_length",
+            "Solid length: binding is then said",
+        ),
         Flag::new("length", "length", "The length it is held at, such as 400mm"),
-        Flag::new("coverage", "coverage_probability", "Probability the expanded uncertainty covers, such as 95%"),
+        Flag::new(
+            "coverage",
+            "coverage_probability",
+            "Probability the expanded uncertainty covers, such as 95%",
+        ),
     ]
 }
 
 fn derived(method: &MethodDescriptor) -> Vec<Flag> {
     let input = method.input();
-    let has_own_id = input.fields().any(|field| field.name().ends_with("_id") && field.name() != "request_id");
+    let has_own_id = input
+        .fields()
+        .any(|field| field.name().ends_with("_id") && field.name() != "request_id");
     let mut flags = Vec::new();
     for field in input.fields().filter(|field| field.name() != "reply_units") {
         match field.kind() {
             Kind::Message(record) if api::is_record(&record) => {
                 // The name of what is made comes from its id.
-                let named = record.fields().filter(|inner| !(has_own_id && matches!(inner.name(), "name" | "etag")));
+                let named = record
+                    .fields()
+                    .filter(|inner| !(has_own_id && matches!(inner.name(), "name" | "etag")));
                 let settable = named.filter(|inner| !SERVER_FIELDS.contains(&inner.name()) && is_typable(inner));
                 flags.extend(settable.map(|inner| of_field(&inner, Some(&field))));
             }
@@ -140,9 +197,17 @@ fn derived(method: &MethodDescriptor) -> Vec<Flag> {
 }
 
 fn of_field(field: &FieldDescriptor, within: Option<&FieldDescriptor>) -> Flag {
-    let path = within.map_or_else(|| field.name().to_owned(), |outer| format!("{}.{}", outer.name(), field.name()));
+    let path = within.map_or_else(
+        || field.name().to_owned(),
+        |outer| format!("{}.{}", outer.name(), field.name()),
+    );
     let help = api::words(&field.parent_message().parent_file(), field.path());
-    Flag { name: api::kebab(field.name()), path, help: help.trim_end_matches('.').to_owned(), many: field.is_list() }
+    Flag {
+        name: api::kebab(field.name()),
+        path,
+        help: help.trim_end_matches('.').to_owned(),
+        many: field.is_list(),
+    }
 }
 
 fn example(method: &MethodDescriptor) -> String {

@@ -33,7 +33,9 @@ struct Declared {
 /// Puts the samples of a file into a request.
 pub(super) fn enter_samples(message: &mut DynamicMessage, file: &str, columns: Option<&str>) -> Result<(), Fail> {
     let columns = columns.ok_or_else(|| {
-        Fail::error("--csv needs --columns: what each column holds and its unit, such as --columns deflection:mm,load:N")
+        Fail::error(
+            "--csv needs --columns: what each column holds and its unit, such as --columns deflection:mm,load:N",
+        )
     })?;
     let declared = declared(columns).map_err(|words| Fail::at("--columns", words))?;
     let text = read(file).map_err(|fault| Fail::at(format!("--csv {file}"), fault))?;
@@ -42,7 +44,8 @@ pub(super) fn enter_samples(message: &mut DynamicMessage, file: &str, columns: O
     let Value::Message(slot) = message.get_field_mut(&field) else {
         return Err(Fail::error("the request has no place for samples"));
     };
-    slot.transcode_from(&samples).map_err(|fault| Fail::at("samples", fault))
+    slot.transcode_from(&samples)
+        .map_err(|fault| Fail::at("samples", fault))
 }
 
 /// A field by name, as an error where the API has it no more.
@@ -59,7 +62,11 @@ impl DescriptorField for DynamicMessage {
 }
 
 fn read(file: &str) -> std::io::Result<String> {
-    let source: Box<dyn Read> = if file == "-" { Box::new(stdin().lock()) } else { Box::new(File::open(file)?) };
+    let source: Box<dyn Read> = if file == "-" {
+        Box::new(stdin().lock())
+    } else {
+        Box::new(File::open(file)?)
+    };
     let mut text = String::new();
     let read = source.take(LARGEST + 1).read_to_string(&mut text)?;
     if read as u64 > LARGEST {
@@ -85,8 +92,12 @@ fn declared(columns: &str) -> Result<Vec<Declared>, String> {
 }
 
 fn column(text: &str) -> Result<Declared, String> {
-    let (heading, holds) = text.rsplit_once('=').map_or((None, text), |(heading, holds)| (Some(heading.trim().to_owned()), holds));
-    let (quantity, unit) = holds.split_once(':').map_or((holds.trim(), ""), |(quantity, unit)| (quantity.trim(), unit.trim()));
+    let (heading, holds) = text.rsplit_once('=').map_or((None, text), |(heading, holds)| {
+        (Some(heading.trim().to_owned()), holds)
+    });
+    let (quantity, unit) = holds
+        .split_once(':')
+        .map_or((holds.trim(), ""), |(quantity, unit)| (quantity.trim(), unit.trim()));
     let holds = match quantity.to_ascii_lowercase().as_str() {
         "deflection" => Holds::Deflection(known_unit(quantity, unit)?),
         "load" => Holds::Load(known_unit(quantity, unit)?),
@@ -98,22 +109,45 @@ fn column(text: &str) -> Result<Declared, String> {
             _ => return Err(format!("elapsed: \"{unit}\" is no unit of time; known: s, ms, us, ns")),
         }),
         "skip" | "-" => Holds::Nothing,
-        _ => return Err(format!("\"{quantity}\" is nothing a column can hold; known: deflection, load, elapsed, skip")),
+        _ => {
+            return Err(format!(
+                "\"{quantity}\" is nothing a column can hold; known: deflection, load, elapsed, skip"
+            ));
+        }
     };
     Ok(Declared { heading, holds })
 }
 
 fn known_unit<U: Unit>(quantity: &str, unit: &str) -> Result<U, String> {
-    let known = || U::ALL.iter().map(|unit| unit.row().symbol).collect::<Vec<_>>().join(", ");
+    let known = || {
+        U::ALL
+            .iter()
+            .map(|unit| unit.row().symbol)
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
     match unit {
         "" => Err(format!("{quantity} has no unit; known: {}", known())),
-        unit => U::from_symbol(unit).ok_or_else(|| format!("{quantity}: \"{unit}\" is no unit of {}; known: {}", U::DIMENSION, known())),
+        unit => U::from_symbol(unit).ok_or_else(|| {
+            format!(
+                "{quantity}: \"{unit}\" is no unit of {}; known: {}",
+                U::DIMENSION,
+                known()
+            )
+        }),
     }
 }
 
 fn samples(text: &str, declared: &[Declared]) -> Result<v1::Samples, String> {
-    let first = text.trim_start_matches('\u{feff}').lines().find(|line| !line.trim().is_empty()).unwrap_or_default();
-    let delimiter = [b';', b'\t', b','].into_iter().find(|&mark| first.contains(char::from(mark))).unwrap_or(b',');
+    let first = text
+        .trim_start_matches('\u{feff}')
+        .lines()
+        .find(|line| !line.trim().is_empty())
+        .unwrap_or_default();
+    let delimiter = [b';', b'\t', b',']
+        .into_iter()
+        .find(|&mark| first.contains(char::from(mark)))
+        .unwrap_or(b',');
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .delimiter(delimiter)
@@ -142,7 +176,11 @@ fn samples(text: &str, declared: &[Declared]) -> Result<v1::Samples, String> {
         }
         places = Some(found);
     }
-    if samples.loads.is_empty() { Err("no samples in it".to_owned()) } else { Ok(samples) }
+    if samples.loads.is_empty() {
+        Err("no samples in it".to_owned())
+    } else {
+        Ok(samples)
+    }
 }
 
 /// A heading has no number in it.
@@ -157,21 +195,32 @@ fn places_in(first: &StringRecord, declared: &[Declared]) -> Result<Vec<(usize, 
         Some(heading) => {
             let found = first.iter().position(|cell| cell.eq_ignore_ascii_case(heading));
             let found = found.ok_or_else(|| {
-                format!("no column is headed \"{heading}\"; there are: {}", first.iter().collect::<Vec<_>>().join(", "))
+                format!(
+                    "no column is headed \"{heading}\"; there are: {}",
+                    first.iter().collect::<Vec<_>>().join(", ")
+                )
             });
             found.map(|index| (index, column.holds))
         }
     };
     let places: Result<Vec<_>, String> = declared.iter().enumerate().map(place).collect();
-    Ok(places?.into_iter().filter(|(_, holds)| *holds != Holds::Nothing).collect())
+    Ok(places?
+        .into_iter()
+        .filter(|(_, holds)| *holds != Holds::Nothing)
+        .collect())
 }
 
 fn sample(record: &StringRecord, places: &[(usize, Holds)], samples: &mut v1::Samples) -> Result<(), String> {
     let line = record.position().map_or(0, csv::Position::line);
     for &(index, holds) in places {
-        let cell = record.get(index).ok_or_else(|| format!("line {line} has {} columns, {} are declared", record.len(), index + 1))?;
+        let cell = record
+            .get(index)
+            .ok_or_else(|| format!("line {line} has {} columns, {} are declared", record.len(), index + 1))?;
         let value: f64 = cell.parse().map_err(|_| match cell.replace(',', ".") {
-            pointed if pointed.parse::<f64>().is_ok() => format!("line {line}, column {}: the decimal sign is a point: {pointed}", index + 1),
+            pointed if pointed.parse::<f64>().is_ok() => format!(
+                "line {line}, column {}: the decimal sign is a point: {pointed}",
+                index + 1
+            ),
             _ => format!("line {line}, column {}: \"{cell}\" is not a number", index + 1),
         })?;
         match holds {
@@ -204,16 +253,28 @@ mod tests {
 
     #[test]
     fn what_cannot_be_read_is_said_with_its_line() {
-        assert!(of("0,1\n2,x\n", "deflection:mm,load:N").unwrap_err().contains("line 2, column 2"));
+        assert!(
+            of("0,1\n2,x\n", "deflection:mm,load:N")
+                .unwrap_err()
+                .contains("line 2, column 2")
+        );
         assert!(of("0;1\n2,5;3\n", "deflection:mm,load:N").unwrap_err().contains("2.5"));
         assert!(of("0,1\n2\n", "deflection:mm,load:N").unwrap_err().contains("line 2"));
-        assert!(of("a,b\n0,1\n", "x=deflection:mm,b=load:N").unwrap_err().contains("there are: a, b"));
+        assert!(
+            of("a,b\n0,1\n", "x=deflection:mm,b=load:N")
+                .unwrap_err()
+                .contains("there are: a, b")
+        );
     }
 
     #[test]
     fn a_column_without_a_known_unit_is_refused() {
         assert!(declared("deflection,load:N").unwrap_err().contains("known: mm, in, m"));
-        assert!(declared("deflection:mm,load:stone").unwrap_err().contains("known: N, kgf, lbf"));
+        assert!(
+            declared("deflection:mm,load:stone")
+                .unwrap_err()
+                .contains("known: N, kgf, lbf")
+        );
         assert!(declared("deflection:mm").unwrap_err().contains("one load"));
     }
 }

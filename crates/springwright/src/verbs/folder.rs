@@ -10,7 +10,11 @@ pub(crate) fn export(args: &ExportArgs) -> Ended {
 
 /// Makes a store from an export.
 pub(crate) fn import(args: &ImportArgs) -> Ended {
-    Err(Fail::error(format!("{}: {}", args.store.display(), args.from.display())))
+    Err(Fail::error(format!(
+        "{}: {}",
+        args.store.display(),
+        args.from.display()
+    )))
 }
 
 /// Reads everything and checks it.
