@@ -159,17 +159,17 @@ pub(crate) fn command(benches: impl IntoIterator<Item = Command>) -> Command {
 
 /// A verb of a bench with what every verb takes.
 pub(crate) fn verb(name: String, about: String) -> Command {
-    CommonArgs::augment_args(Command::new(name).about(about))
+    // The words come last: those of the shared arguments would stand in their place.
+    CommonArgs::augment_args(Command::new(name)).about(about)
 }
 
 /// A flag of a verb that carries one text, or several.
 pub(crate) fn flag(name: String, help: String, many: bool) -> Arg {
     let action = if many { ArgAction::Append } else { ArgAction::Set };
-    let value = name.replace('-', "_").to_ascii_uppercase();
     Arg::new(name.clone())
         .long(name)
         .help(help)
-        .value_name(value)
+        .value_name("VALUE")
         .action(action)
         .allow_hyphen_values(true)
 }

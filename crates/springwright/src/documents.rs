@@ -269,10 +269,7 @@ mod tests {
 
     #[test]
     fn text_that_is_no_json_is_refused_with_its_place() {
-        assert!(
-            fault("9.5 N/mm\n").contains("line 1 column 4"),
-            "{}",
-            fault("9.5 N/mm\n")
-        );
+        let words = fault("\n{\"run\" \"runs/r1\"}\n");
+        assert!(words.contains("line 2 column 8"), "{words}");
     }
 }

@@ -78,9 +78,8 @@ pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
         for (flag, path, text) in &entries {
             enter(message, path, text).map_err(|words| Fail::at(format!("--{flag}"), words))?;
         }
-        if let Some(units) = matches
-            .get_one::<String>("units")
-            .filter(|_| api::is_calculation(&method))
+        if api::is_calculation(&method)
+            && let Some(units) = matches.get_one::<String>("units")
         {
             enter(message, "reply_units", units).map_err(|words| Fail::at("--units", words))?;
         }
@@ -201,7 +200,10 @@ fn of_field(field: &FieldDescriptor, within: Option<&FieldDescriptor>) -> Flag {
         || field.name().to_owned(),
         |outer| format!("{}.{}", outer.name(), field.name()),
     );
-    let help = api::words(&field.parent_message().parent_file(), field.path());
+    let help = match field.name() {
+        "request_id" => "A UUID that makes a retry the same change; left out: one is chosen and said".to_owned(),
+        _ => api::words(&field.parent_message().parent_file(), field.path()),
+    };
     Flag {
         name: api::kebab(field.name()),
         path,
