@@ -31,6 +31,9 @@ pub(crate) enum Action {
     /// Show everything at work with invented springs on simulated testers, then keep serving.
     #[command(after_help = "Example: springwright demo --once")]
     Demo(DemoArgs),
+    /// Simulate a rate tester with a spring of known truth on it; everything it says is invented.
+    #[command(after_help = "Example: springwright tester --rate \"9.5 N/mm\" --print")]
+    Tester(Box<crate::tester::Options>),
     /// Make any call of the API by its name; without a name, list the calls.
     #[command(after_help = "Example: springwright call SpringService/LoadAtLength --request request.json --json")]
     Call(CallArgs),

@@ -10,6 +10,7 @@ mod fail;
 mod out;
 mod print;
 mod serve;
+mod tester;
 mod verbs;
 
 use std::process::ExitCode;
@@ -17,7 +18,7 @@ use std::process::ExitCode;
 use clap::{ArgMatches, FromArgMatches as _};
 
 use args::{Action, Cli};
-use fail::{Ended, Fail};
+use fail::{Answer, Ended, Fail};
 
 fn main() -> ExitCode {
     fail::exit_code(&act())
@@ -47,6 +48,7 @@ async fn dispatch(matches: &ArgMatches, benches: &[String]) -> Ended {
     let cli = Cli::from_arg_matches(matches).map_err(|fault| Fail::error(fault.to_string()))?;
     match cli.action {
         Action::Serve(args) => serve::serve(args).await,
+        Action::Tester(options) => tester(*options).await,
         Action::Demo(args) => demo::demo(args).await,
         Action::Call(args) => verbs::run_call(args).await,
         Action::Export(args) => verbs::export(&args),
@@ -54,5 +56,14 @@ async fn dispatch(matches: &ArgMatches, benches: &[String]) -> Ended {
         Action::Verify(args) => verbs::verify(&args),
         Action::Compact(args) => verbs::compact(&args),
         Action::Convert(args) => verbs::convert(&args),
+    }
+}
+
+async fn tester(options: tester::Options) -> Ended {
+    let shutdown = serve::until_interrupted()?;
+    match tester::run(options, shutdown).await {
+        Ok(()) => Ok(Answer::Yes),
+        Err(tester::TesterError::Output(fault)) => Err(fault.into()),
+        Err(fault) => Err(Fail::error(fault.to_string())),
     }
 }

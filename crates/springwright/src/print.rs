@@ -301,3 +301,6 @@ fn long_list(kind: &Kind, items: &[Value], exactness: Exactness) -> Option<Strin
     let cells: Option<Vec<_>> = items.iter().map(|value| single(kind, value, exactness)).collect();
     cells.map(|cells| cells.join(", "))
 }
+
+#[cfg(test)]
+mod tests;
