@@ -1,1 +1,3 @@
-//! Placeholder.
+//! Records, their history and the engine that keeps their bytes.
+
+pub mod engine;
