@@ -1,3 +1,33 @@
-//! Records, their history and the engine that keeps their bytes.
+//! Records with their whole history, the samples of recorded runs, and the engine that keeps their bytes.
+//!
+//! An answer of `Ok` to a change means that it survives SIGKILL and, on a disk and file system that honour a sync, a power
+//! cut. Nothing here reads a clock: the caller gives the time as [`Moment`]. Calls block; only a
+//! [`BlockPending`] can be awaited.
+//!
+//! - [`Store`] is the way in: create, get, list, update, delete, purge; runs and their blocks.
+//! - [`record`] has the contents, which are the messages that lie on disk.
+//! - [`key`] draws the keys, [`envelope`] the values.
+//! - [`engine`] is the contract below all this.
 
+mod disk;
 pub mod engine;
+pub mod envelope;
+mod error;
+pub mod key;
+mod listing;
+mod moment;
+mod purge;
+pub mod record;
+mod request;
+mod rows;
+pub mod run;
+mod store;
+
+pub use error::StoreError;
+pub use listing::{Cursor, ListQuery, Page, RevisionPage};
+pub use moment::Moment;
+pub use purge::PurgeStep;
+pub use record::{Body, Entered, Kind, RecordId, RunBody, Saved, SpringBody};
+pub use request::RequestKey;
+pub use run::{Block, BlockPending, BlockReader, FinishClaim, Opened, Recording, RunTail};
+pub use store::Store;

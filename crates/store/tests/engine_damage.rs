@@ -1,5 +1,14 @@
 //! A store that is not what was acknowledged is refused with words: never a panic, never an empty store.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::print_stdout,
+    reason = "a test all through; the lints only know the test functions themselves"
+)]
+
 use std::fs::{self, OpenOptions};
 use std::os::unix::fs::FileExt;
 use std::path::{Path, PathBuf};

@@ -1,5 +1,14 @@
 //! When the engine fails it fails as a whole: reads are refused, writes in doubt, and nobody waits for ever.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::print_stdout,
+    reason = "a test all through; the lints only know the test functions themselves"
+)]
+
 use std::future::Future;
 use std::path::Path;
 use std::pin::pin;

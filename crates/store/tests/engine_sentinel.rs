@@ -1,5 +1,14 @@
 //! The bytes of the sentinel, which every later version has to read.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::print_stdout,
+    reason = "a test all through; the lints only know the test functions themselves"
+)]
+
 use std::fs::OpenOptions;
 
 use store::engine::sentinel::{SLOT, Sentinel};

@@ -1,5 +1,9 @@
 //! Checks of springs on the rack, and the conversions between the spring calculations and their messages.
 
+pub mod estimates;
+pub mod length;
+pub mod reduce;
+
 use mechanics::quantity::{LengthUnit, StiffnessUnit};
 
 use crate::names::Collection;

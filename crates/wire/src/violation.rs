@@ -171,6 +171,14 @@ impl Scope<'_> {
         }
     }
 
+    /// This place again, for a function that takes its scope.
+    pub fn here(&mut self) -> Scope<'_> {
+        Scope {
+            violations: self.violations,
+            path: self.path,
+        }
+    }
+
     /// Notes a fault here. The description is rendered only while there is room: give `format_args!(...)`.
     pub fn push(&mut self, reason: ViolationReason, description: impl fmt::Display) {
         self.violations.push(&self.path, reason, description);
@@ -190,7 +198,7 @@ impl fmt::Display for Scope<'_> {
 }
 
 /// A field path, as a chain that lives on the stack of the conversions going through the message.
-#[derive(Debug)]
+#[derive(Debug, Clone, Copy)]
 enum Path<'a> {
     Root,
     Field(&'a Path<'a>, &'a str),

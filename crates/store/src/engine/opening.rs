@@ -280,7 +280,7 @@ fn speaks_of_damage(error: &io::Error) -> bool {
 pub(crate) fn broken(data: &Path, what: String) -> OpenError {
     let dir = data.parent().unwrap_or(data);
     let part = data.file_name().unwrap_or_default().to_string_lossy();
-    Refusal::new(dir, part, what).into()
+    Refusal::new(dir, part, format!("the engine cannot open it: {what}")).into()
 }
 
 /// Compares what the data folder says about itself with what the sentinel says about it.

@@ -14,7 +14,7 @@ use store::engine::{
     Outcome, Write, checksum,
 };
 
-pub trait Factory {
+pub(crate) trait Factory {
     fn create(&self, dir: &Path) -> Box<dyn Engine>;
     /// None where nothing outlives the engine.
     fn reopen(&self, dir: &Path) -> Option<Box<dyn Engine>>;
@@ -43,7 +43,7 @@ fn keys(engine: &dyn Engine, range: &KeyRange, order: Order, limit: usize) -> Ve
         .collect()
 }
 
-pub fn keys_are_ordered_bytewise(factory: &dyn Factory) {
+pub(crate) fn keys_are_ordered_bytewise(factory: &dyn Factory) {
     with_store(factory, |engine| {
         let sorted: [&[u8]; 9] = [
             &[1],
@@ -73,7 +73,7 @@ pub fn keys_are_ordered_bytewise(factory: &dyn Factory) {
     });
 }
 
-pub fn a_condition_that_fails_keeps_the_whole_batch_out(factory: &dyn Factory) {
+pub(crate) fn a_condition_that_fails_keeps_the_whole_batch_out(factory: &dyn Factory) {
     with_store(factory, |engine| {
         put(engine, b"here", b"value");
         let sum = checksum(b"value");
@@ -102,7 +102,7 @@ pub fn a_condition_that_fails_keeps_the_whole_batch_out(factory: &dyn Factory) {
     });
 }
 
-pub fn conditions_see_earlier_batches_and_not_their_own(factory: &dyn Factory) {
+pub(crate) fn conditions_see_earlier_batches_and_not_their_own(factory: &dyn Factory) {
     with_store(factory, |engine| {
         // Handed over at once, so that on disk most of these share groups.
         let pending: Vec<_> = (0..500_u32)
@@ -134,7 +134,7 @@ pub fn conditions_see_earlier_batches_and_not_their_own(factory: &dyn Factory) {
     });
 }
 
-pub fn the_last_change_of_a_key_counts(factory: &dyn Factory) {
+pub(crate) fn the_last_change_of_a_key_counts(factory: &dyn Factory) {
     with_store(factory, |engine| {
         let batch = Batch::new()
             .put("a", "1")
@@ -152,7 +152,7 @@ pub fn the_last_change_of_a_key_counts(factory: &dyn Factory) {
     });
 }
 
-pub fn pages_walk_the_range_in_both_orders(factory: &dyn Factory) {
+pub(crate) fn pages_walk_the_range_in_both_orders(factory: &dyn Factory) {
     with_store(factory, |engine| {
         for i in 0..10_u8 {
             put(engine, &[b'k', i], &[i]);
@@ -192,7 +192,7 @@ pub fn pages_walk_the_range_in_both_orders(factory: &dyn Factory) {
     });
 }
 
-pub fn what_is_outside_the_limits_is_unfit_and_leaves_no_trace(factory: &dyn Factory) {
+pub(crate) fn what_is_outside_the_limits_is_unfit_and_leaves_no_trace(factory: &dyn Factory) {
     with_store(factory, |engine| {
         let sixty_four = vec![7; MAX_VALUE];
         let large = (0..65_u8).fold(Batch::new(), |batch, i| batch.put([b'k', i], sixty_four.clone()));
@@ -228,7 +228,7 @@ pub fn what_is_outside_the_limits_is_unfit_and_leaves_no_trace(factory: &dyn Fac
     });
 }
 
-pub fn the_largest_rows_come_back_as_they_were(factory: &dyn Factory) {
+pub(crate) fn the_largest_rows_come_back_as_they_were(factory: &dyn Factory) {
     let dir = tempfile::tempdir().unwrap();
     let dir = dir.path().join("store");
     let mut engine = factory.create(&dir);
@@ -257,7 +257,7 @@ pub fn the_largest_rows_come_back_as_they_were(factory: &dyn Factory) {
     }
 }
 
-pub fn a_view_never_shows_half_a_batch(factory: &dyn Factory) {
+pub(crate) fn a_view_never_shows_half_a_batch(factory: &dyn Factory) {
     with_store(factory, |engine| {
         let pair = |i: u64| {
             Batch::new()
@@ -300,7 +300,7 @@ pub fn a_view_never_shows_half_a_batch(factory: &dyn Factory) {
     });
 }
 
-pub fn of_many_writers_that_require_absence_one_wins(factory: &dyn Factory) {
+pub(crate) fn of_many_writers_that_require_absence_one_wins(factory: &dyn Factory) {
     with_store(factory, |engine| {
         for round in 0..50_u8 {
             let won: usize = thread::scope(|scope| {
@@ -361,7 +361,7 @@ fn step() -> impl Strategy<Value = Step> {
     ]
 }
 
-pub fn random_batches_match_an_ordered_map(factory: &dyn Factory) {
+pub(crate) fn random_batches_match_an_ordered_map(factory: &dyn Factory) {
     let mut runner = TestRunner::new(Config {
         cases: 12,
         failure_persistence: None,
@@ -424,7 +424,7 @@ fn decide(model: &mut BTreeMap<Vec<u8>, Vec<u8>>, batch: &Batch) -> Outcome {
     Outcome::Committed
 }
 
-pub fn a_closed_engine_says_so(factory: &dyn Factory) {
+pub(crate) fn a_closed_engine_says_so(factory: &dyn Factory) {
     let dir = tempfile::tempdir().unwrap();
     let engine = factory.create(&dir.path().join("store"));
     put(&*engine, b"k", b"v");

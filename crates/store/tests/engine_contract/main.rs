@@ -1,5 +1,14 @@
 //! One contract, three engines: what holds for the map in memory holds on disk, and for an engine of another make.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::print_stdout,
+    reason = "a test all through; the lints only know the test functions themselves"
+)]
+
 mod laws;
 mod redb_adapter;
 

@@ -11,14 +11,14 @@ use tokio::sync::watch;
 
 const ROWS: TableDefinition<'static, &[u8], &[u8]> = TableDefinition::new("rows");
 
-pub struct RedbEngine {
+pub(crate) struct RedbEngine {
     database: RwLock<Option<Database>>,
     commits: Mutex<()>,
     health: watch::Sender<Health>,
 }
 
 impl RedbEngine {
-    pub fn open(dir: &Path) -> Self {
+    pub(crate) fn open(dir: &Path) -> Self {
         std::fs::create_dir_all(dir).unwrap();
         let database = Database::create(dir.join("rows.redb")).unwrap();
         let transaction = database.begin_write().unwrap();
@@ -109,13 +109,19 @@ impl View for RedbView {
             Some(end) => self.0.range(start..end.as_slice()).unwrap(),
             None => self.0.range(start..).unwrap(),
         };
-        let plain = |row: Result<(redb::AccessGuard<'_, &[u8]>, redb::AccessGuard<'_, &[u8]>), redb::StorageError>| {
-            let (key, value) = row.unwrap();
-            (key.value().to_vec(), value.value().to_vec())
-        };
         Ok(match order {
             Order::Ascending => rows.take(limit).map(plain).collect(),
             Order::Descending => rows.rev().take(limit).map(plain).collect(),
         })
     }
+}
+
+type Row<'a> = (
+    redb::AccessGuard<'a, &'static [u8]>,
+    redb::AccessGuard<'a, &'static [u8]>,
+);
+
+fn plain(row: Result<Row<'_>, redb::StorageError>) -> (Key, Value) {
+    let (key, value) = row.unwrap();
+    (key.value().to_vec(), value.value().to_vec())
 }

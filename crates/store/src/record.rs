@@ -1,0 +1,203 @@
+//! Records: what they hold and what the store adds to it.
+//!
+//! The contents are the messages of `proto/springwright/store/v1`, as the compiler of that language makes them: plain structs with
+//! public fields, `Default`, and unit numbers as they lie on disk. Nothing here checks a value; that is the caller's.
+
+use std::fmt;
+
+use prost::Message;
+
+use crate::error::StoreError;
+use crate::moment::Moment;
+
+pub use crate::disk::{
+    DynoTest, FrameCurve, FrameStiffness, Gap, LoadCell, Quantity, RateTest, RunBody, RunColumn, RunHeader, RunState,
+    Span, SpringBody, TesterFrame, ToleranceGrade, WallClock, run_header, tester_frame,
+};
+
+/// Largest encoded content of a record, in bytes.
+pub const MAX_BODY: usize = 1 << 20;
+
+/// What a record is. The numbers are part of the format on disk.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[repr(u8)]
+pub enum Kind {
+    /// A spring on the rack.
+    Spring = 1,
+    /// A recorded run.
+    Run = 2,
+}
+
+/// How records of a kind are listed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ListOrder {
+    /// By id, ascending.
+    ById,
+    /// Newest first; among those of one instant by id.
+    NewestFirst,
+}
+
+impl Kind {
+    /// Every kind.
+    pub const ALL: [Kind; 2] = [Kind::Spring, Kind::Run];
+
+    /// The byte that stands for it in keys.
+    pub const fn byte(self) -> u8 {
+        self as u8
+    }
+
+    /// The kind of that byte.
+    pub fn of_byte(byte: u8) -> Option<Kind> {
+        Kind::ALL.into_iter().find(|kind| kind.byte() == byte)
+    }
+
+    /// Its word in exports.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Kind::Spring => "spring",
+            Kind::Run => "run",
+        }
+    }
+
+    /// How such records are listed.
+    pub const fn list_order(self) -> ListOrder {
+        match self {
+            Kind::Spring => ListOrder::ById,
+            Kind::Run => ListOrder::NewestFirst,
+        }
+    }
+}
+
+/// A record's id: `[a-z][a-z0-9-]{0,61}[a-z0-9]`, or a UUID of the server's in lower case.
+#[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct RecordId(String);
+
+impl RecordId {
+    /// Checks an id; `None` if it is none.
+    pub fn parse(text: &str) -> Option<RecordId> {
+        (is_chosen(text) || is_uuid(text)).then(|| RecordId(text.to_owned()))
+    }
+
+    /// A new random one.
+    pub fn random() -> RecordId {
+        RecordId(uuid::Uuid::new_v4().hyphenated().to_string())
+    }
+
+    /// The id as text.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl fmt::Display for RecordId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+fn is_chosen(text: &str) -> bool {
+    let bytes = text.as_bytes();
+    let inner = bytes.iter().all(|b| matches!(b, b'a'..=b'z' | b'0'..=b'9' | b'-'));
+    let first = bytes.first().is_some_and(u8::is_ascii_lowercase);
+    let last = bytes.last().is_some_and(|b| *b != b'-');
+    (2..=63).contains(&bytes.len()) && inner && first && last
+}
+
+fn is_uuid(text: &str) -> bool {
+    uuid::Uuid::try_parse(text).is_ok_and(|uuid| uuid.hyphenated().to_string() == text)
+}
+
+/// The content of a kind of record.
+pub trait Body: Clone + PartialEq + Send + Sync + 'static {
+    /// Which kind.
+    const KIND: Kind;
+
+    /// The bytes to keep.
+    fn encode(&self) -> Vec<u8>;
+
+    /// From kept bytes; the error says what is wrong with them.
+    fn decode(bytes: &[u8]) -> Result<Self, String>;
+
+    /// Takes back whatever an update must not change. `before` is the content that is being replaced.
+    fn keep_fixed(&mut self, _before: &Self) {}
+}
+
+/// Contents that are entered by people, as opposed to recorded: what [`Store::create`](crate::Store::create) makes.
+pub trait Entered: Body {}
+
+impl Body for SpringBody {
+    const KIND: Kind = Kind::Spring;
+
+    fn encode(&self) -> Vec<u8> {
+        self.encode_to_vec()
+    }
+
+    fn decode(bytes: &[u8]) -> Result<Self, String> {
+        Message::decode(bytes).map_err(|error| error.to_string())
+    }
+}
+
+impl Entered for SpringBody {}
+
+impl Body for RunBody {
+    const KIND: Kind = Kind::Run;
+
+    fn encode(&self) -> Vec<u8> {
+        self.encode_to_vec()
+    }
+
+    fn decode(bytes: &[u8]) -> Result<Self, String> {
+        Message::decode(bytes).map_err(|error| error.to_string())
+    }
+
+    /// Of a run only spring and notes are anybody's to change.
+    fn keep_fixed(&mut self, before: &Self) {
+        *self = RunBody {
+            spring: std::mem::take(&mut self.spring),
+            notes: std::mem::take(&mut self.notes),
+            ..before.clone()
+        };
+    }
+}
+
+/// A record at one of its revisions.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Saved<B> {
+    /// Its id.
+    pub id: RecordId,
+    /// Tells a reuse of the id: a UUID in lower case.
+    pub uid: String,
+    /// Counts changes, from 1.
+    pub revision: u64,
+    /// CRC-32C of this revision with its times.
+    pub checksum: u32,
+    /// When the record was made.
+    pub create_time: Moment,
+    /// When this revision was made.
+    pub update_time: Moment,
+    /// When it was deleted; `None`: it is not.
+    pub delete_time: Option<Moment>,
+    /// When it goes for good; `None`: it is not deleted.
+    pub purge_time: Option<Moment>,
+    /// The content.
+    pub body: B,
+}
+
+impl<B> Saved<B> {
+    /// Revision and checksum: a restored store may reach the same revision with other content.
+    pub fn etag(&self) -> String {
+        etag(self.revision, self.checksum)
+    }
+}
+
+pub(crate) fn etag(revision: u64, checksum: u32) -> String {
+    format!("{revision}-{checksum:08x}")
+}
+
+/// Refuses an etag that is not the current one.
+pub(crate) fn check_etag(given: Option<&str>, current: String) -> Result<(), StoreError> {
+    match given {
+        Some(given) if given != current => Err(StoreError::StaleEtag { current }),
+        _ => Ok(()),
+    }
+}
