@@ -31,6 +31,9 @@ pub(crate) enum Action {
     /// Show everything at work with invented springs on simulated testers, then keep serving.
     #[command(after_help = "Example: springwright demo --once")]
     Demo(DemoArgs),
+    /// Record an instrument's readings as a run, kept on disk before they are sent.
+    #[command(after_help = "Example: springwright feed --connect 127.0.0.1:9000 --spring springs/a7")]
+    Feed(Box<crate::feed::Options>),
     /// Simulate a rate tester with a spring of known truth on it; everything it says is invented.
     #[command(after_help = "Example: springwright tester --rate \"9.5 N/mm\" --print")]
     Tester(Box<crate::tester::Options>),

@@ -7,6 +7,7 @@ mod demo;
 mod documents;
 mod entry;
 mod fail;
+mod feed;
 mod out;
 mod print;
 mod serve;
@@ -49,6 +50,7 @@ async fn dispatch(matches: &ArgMatches, benches: &[String]) -> Ended {
     match cli.action {
         Action::Serve(args) => serve::serve(args).await,
         Action::Tester(options) => tester(*options).await,
+        Action::Feed(options) => feed(*options).await,
         Action::Demo(args) => demo::demo(args).await,
         Action::Call(args) => verbs::run_call(args).await,
         Action::Export(args) => verbs::export(&args),
@@ -59,6 +61,7 @@ async fn dispatch(matches: &ArgMatches, benches: &[String]) -> Ended {
     }
 }
 
+/// The simulated tester; see its options.
 async fn tester(options: tester::Options) -> Ended {
     let shutdown = serve::until_interrupted()?;
     match tester::run(options, shutdown).await {
@@ -66,4 +69,20 @@ async fn tester(options: tester::Options) -> Ended {
         Err(tester::TesterError::Output(fault)) => Err(fault.into()),
         Err(fault) => Err(Fail::error(fault.to_string())),
     }
+}
+
+async fn feed(options: feed::Options) -> Ended {
+    serve::log("warn");
+    let json = options.json;
+    let report = feed::run(options)
+        .await
+        .map_err(|fault| Fail::error(fault.to_string()))?;
+    let mut out = out::Out::stdout();
+    if json {
+        out.line(report.to_json())?;
+    } else {
+        out.line(&report)?;
+    }
+    out.flush()?;
+    Ok(Answer::Yes)
 }

@@ -250,3 +250,74 @@ impl Test {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser;
+
+    use super::super::setup::Options;
+    use super::*;
+
+    #[derive(Parser)]
+    struct Line {
+        #[command(flatten)]
+        options: Options,
+    }
+
+    /// What a client hears that says something first and something more after the first lines came.
+    async fn heard(arguments: &str, first: &str, then: &str) -> String {
+        let line = Line::try_parse_from(std::iter::once("tester").chain(arguments.split('|'))).unwrap();
+        let setup = Setup::try_from(&line.options).unwrap();
+        let tester = Tester::bind(line.options.listen, setup, line.options.pace(), true)
+            .await
+            .unwrap();
+        let mut stream = TcpStream::connect(tester.address()).await.unwrap();
+        let serving = tokio::spawn(tester.serve(CancellationToken::new()));
+        stream.write_all(first.as_bytes()).await.unwrap();
+        let mut text = String::new();
+        if !then.is_empty() {
+            let mut bytes = vec![0; 1024];
+            let count = stream.read(&mut bytes).await.unwrap();
+            text.push_str(std::str::from_utf8(&bytes[..count]).unwrap());
+            stream.write_all(then.as_bytes()).await.unwrap();
+        }
+        stream.read_to_string(&mut text).await.unwrap();
+        // With --once a whole test ends the tester.
+        serving.await.unwrap();
+        text
+    }
+
+    fn data(text: &str) -> Vec<&str> {
+        text.lines().filter(|line| !line.starts_with('#')).collect()
+    }
+
+    #[tokio::test]
+    async fn a_client_that_asks_for_the_rest_gets_exactly_the_rest() {
+        let whole = heard("--fast", "", "").await;
+        let rest = heard("--fast", "from 1500\n", "").await;
+        assert!(rest.contains("\n# from 1500\n"));
+        assert_eq!(data(&whole)[1500..], data(&rest));
+        assert_eq!(whole.lines().last(), rest.lines().last());
+        assert!(data(&heard("--fast", "from 99999999\n", "").await).is_empty());
+    }
+
+    #[tokio::test]
+    async fn pacing_follows_the_tests_own_time() {
+        let began = Instant::now();
+        let text = heard("--speed=100", "start\n", "").await;
+        let seconds = data(&text).len() as f64 / 100.0 / 100.0;
+        let took = began.elapsed().as_secs_f64();
+        assert!(took > 0.9 * seconds, "{took} s for {seconds} s");
+    }
+
+    #[tokio::test]
+    async fn stop_ends_the_test_and_tare_moves_the_zero() {
+        let text = heard("--speed=10|--tare=50 N|--noise=0 N", "start\n", "tare\nbend it\nstop\n").await;
+        assert!(
+            text.contains("# tare 50\n") && text.contains("# refused: known are"),
+            "{text}"
+        );
+        let count = data(&text).len();
+        assert!(count < 1000 && text.ends_with(&format!("# end {count}\n")));
+    }
+}
