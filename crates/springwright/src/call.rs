@@ -19,7 +19,7 @@ use crate::fail::{Answer, Ended, Fail};
 use crate::out::{self, Out};
 use crate::{api, print};
 
-pub(crate) use door::Door;
+pub(crate) use door::{Door, server};
 pub(crate) use status::fail as status_fail;
 
 /// Largest reply that is taken. A page of samples is far below it.
@@ -75,7 +75,7 @@ pub(crate) async fn run(call: Call) -> Ended {
             (requests.right_stream(), Some(reader))
         }
     };
-    let (channel, _open) = door.connect().await?;
+    let (channel, _hosted) = door.connect().await?;
     let answered = answer(channel, &method, requests, json).await;
     // A request that could not be read explains whatever the server says of the stream that ended early.
     if let Some(Ok(fault)) = reader.map(|mut reader| reader.try_recv()) {
@@ -87,18 +87,6 @@ pub(crate) async fn run(call: Call) -> Ended {
     } else {
         Answer::Yes
     })
-}
-
-/// One unary call without printing.
-pub(crate) async fn unary(channel: Channel, method: &MethodDescriptor, request: Bytes) -> Result<Bytes, tonic::Status> {
-    let mut replies = start(channel, method, futures_util::stream::iter([request])).await?;
-    let reply = replies
-        .message()
-        .await?
-        .ok_or_else(|| tonic::Status::internal("the reply is missing"))?;
-    // The status comes behind the reply.
-    replies.message().await?;
-    Ok(reply)
 }
 
 async fn start(

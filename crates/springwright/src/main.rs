@@ -8,6 +8,7 @@ mod documents;
 mod entry;
 mod fail;
 mod feed;
+mod hosting;
 mod out;
 mod print;
 mod serve;

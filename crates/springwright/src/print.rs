@@ -10,6 +10,7 @@ use crate::api;
 use crate::entry::enum_prefix;
 
 pub(crate) use figures::{Exactness, clean};
+pub(crate) use report::reduced;
 
 /// The share of values of a long list that is not printed one by one.
 const LISTED: usize = 8;

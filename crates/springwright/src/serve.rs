@@ -8,7 +8,8 @@ use tokio_util::sync::CancellationToken;
 use tracing_subscriber::EnvFilter;
 
 use crate::args::ServeArgs;
-use crate::fail::{Ended, Fail};
+use crate::fail::{Answer, Ended, Fail};
+use crate::hosting::{self, Store};
 use crate::out::{Out, say};
 
 /// Serves until SIGINT or SIGTERM.
@@ -16,7 +17,15 @@ pub(crate) async fn serve(args: ServeArgs) -> Ended {
     log("info");
     let shutdown = until_interrupted()?;
     let listener = listen(&args.listen, args.allow_network).await?;
-    Err(Fail::error(format!("{args:?}")))
+    let store = if args.create {
+        Store::Create(args.store)
+    } else {
+        Store::Existing(args.store)
+    };
+    let address = listener.local_addr()?;
+    let hosted = hosting::on_port(store, args.host, listener, shutdown).await?;
+    announce(address)?;
+    hosted.ended().await.map(|()| Answer::Yes)
 }
 
 /// Binds an address, refusing one that other machines can reach unless that was asked for.
@@ -47,13 +56,12 @@ pub(crate) async fn listen(address: &str, allow_network: bool) -> Result<TcpList
 }
 
 /// Says where the server is: on stdout for a script that chose port 0, on stderr for a person.
-pub(crate) fn announce(listener: &TcpListener) -> Result<SocketAddr, Fail> {
-    let address = listener.local_addr()?;
+fn announce(address: SocketAddr) -> Result<(), Fail> {
     let mut out = Out::stdout();
     out.line(format_args!("listening {address}"))?;
     out.flush()?;
     say(format_args!("serving on http://{address}; Ctrl-C ends it"));
-    Ok(address)
+    Ok(())
 }
 
 /// A token that SIGINT or SIGTERM cancels. A second signal ends the process at once.

@@ -5,6 +5,7 @@ use std::time::Duration;
 use tonic::transport::{Channel, Endpoint};
 
 use crate::fail::Fail;
+use crate::hosting::{self, Hosted};
 
 /// How long a server may take to accept the connection.
 const CONNECT: Duration = Duration::from_secs(5);
@@ -18,20 +19,19 @@ pub(crate) enum Door {
     InProcess,
 }
 
-/// What must live as long as a connection.
-pub(crate) struct Open;
-
 impl Door {
     /// By what was typed for `--server`.
     pub(crate) fn of(server: Option<String>) -> Self {
         server.map_or(Self::InProcess, Self::Server)
     }
 
-    /// Opens the connection.
-    pub(crate) async fn connect(self) -> Result<(Channel, Open), Fail> {
+    /// Opens the connection, and keeps the service that stands behind it, where it is one of this process.
+    pub(crate) async fn connect(self) -> Result<(Channel, Option<Hosted>), Fail> {
         match self {
-            Self::Server(address) => Ok((server(&address).await?, Open)),
-            Self::InProcess => in_process().await,
+            Self::Server(address) => Ok((server(&address).await?, None)),
+            Self::InProcess => hosting::in_memory()
+                .await
+                .map(|(channel, hosted)| (channel, Some(hosted))),
         }
     }
 }
@@ -69,8 +69,4 @@ fn deepest(fault: &dyn std::error::Error) -> String {
         fault = source;
     }
     fault.to_string()
-}
-
-async fn in_process() -> Result<(Channel, Open), Fail> {
-    Err(Fail::error("no service"))
 }

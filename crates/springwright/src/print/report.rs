@@ -81,7 +81,7 @@ impl Rows {
 }
 
 /// The report on a reduced run.
-pub(super) fn reduced(reply: &ReduceRunResponse) -> String {
+pub(crate) fn reduced(reply: &ReduceRunResponse) -> String {
     let mut report = verdict(reply);
     report.push('\n');
     let mut rows = Rows::default();
