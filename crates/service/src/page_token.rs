@@ -7,7 +7,7 @@ use wire::violation::Violations;
 
 /// Where a list goes on.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Token {
+pub(crate) enum Token {
     /// Behind this record.
     Record {
         /// Its id.
@@ -21,17 +21,17 @@ pub enum Token {
 
 impl Token {
     /// Of a cursor.
-    pub fn of_cursor(cursor: Cursor) -> Self {
+    pub(crate) fn of_cursor(cursor: Cursor) -> Self {
         Self::Record { id: cursor.id.as_str().to_owned(), made: cursor.create_time.as_nanos() }
     }
 
     /// Of a revision.
-    pub fn of_revision(revision: u64) -> Self {
+    pub(crate) fn of_revision(revision: u64) -> Self {
         Self::Revision(revision)
     }
 
     /// As a cursor.
-    pub fn cursor(self) -> Option<Cursor> {
+    pub(crate) fn cursor(self) -> Option<Cursor> {
         match self {
             Self::Record { id, made } => Some(Cursor { id: RecordId::parse(&id)?, create_time: Moment::from_nanos(made) }),
             Self::Revision(_) => None,
@@ -39,7 +39,7 @@ impl Token {
     }
 
     /// As a revision.
-    pub fn revision(self) -> Option<u64> {
+    pub(crate) fn revision(self) -> Option<u64> {
         match self {
             Self::Revision(revision) => Some(revision),
             Self::Record { .. } => None,
@@ -48,7 +48,7 @@ impl Token {
 }
 
 /// Writes a token; nothing more to come is the empty one.
-pub fn write(token: Option<Token>, filter: &str) -> String {
+pub(crate) fn write(token: Option<Token>, filter: &str) -> String {
     let body = match token {
         None => return String::new(),
         Some(Token::Record { id, made }) => format!("r.{made}.{id}"),
@@ -58,7 +58,7 @@ pub fn write(token: Option<Token>, filter: &str) -> String {
 }
 
 /// Reads a token of the same list and filter; the empty one starts at the beginning.
-pub fn read(text: &str, filter: &str, violations: &mut Violations) -> Option<Token> {
+pub(crate) fn read(text: &str, filter: &str, violations: &mut Violations) -> Option<Token> {
     if text.is_empty() {
         return None;
     }

@@ -225,6 +225,12 @@ impl Taking<'_> {
                         self.all_durable().await?;
                         return Err(ServiceError::StepOutOfPlace { cause: "a step without content".to_owned() }.into());
                     }
+                    // Beyond the bound of one step: to the sender this must not look like a line that was cut.
+                    Err(status) if status.code() == tonic::Code::OutOfRange => {
+                        self.all_durable().await?;
+                        let limit = format!("{} bytes", crate::grpc::MAX_STEP_BYTES);
+                        return Err(ServiceError::TooLarge { what: "a step".to_owned(), limit }.into());
+                    }
                     Ok(None) | Err(_) => {
                         self.all_durable().await?;
                         return Err(End::Gone);

@@ -15,7 +15,7 @@ use super::{Bench, checked, map, refusal};
 use crate::error::{Basis, ServiceError};
 
 /// Samples of a recorded run that are reduced at once; both columns and the clock are held in memory.
-pub const MAX_REDUCED: u64 = 2_000_000;
+const MAX_REDUCED: u64 = 2_000_000;
 
 impl Bench {
     /// Reduces a run, samples or a measured rate.
@@ -64,6 +64,9 @@ impl Bench {
         };
         if run.delete_time.is_some() {
             return Err(ServiceError::Deleted { name: shown.to_owned() });
+        }
+        if self.is_attached(run.id.as_str()) {
+            return Err(ServiceError::RunOpen { run: shown.to_owned() });
         }
         used.push(used_revision(Collection::Runs, run.id.as_str(), run.revision));
         let header = run.body.header.as_ref().map(map::header_of).unwrap_or_default();
