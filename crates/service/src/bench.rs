@@ -42,7 +42,9 @@ pub struct WallClock;
 
 impl Clock for WallClock {
     fn now(&self) -> Moment {
-        let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).unwrap_or_default();
+        let since = std::time::SystemTime::now()
+            .duration_since(std::time::UNIX_EPOCH)
+            .unwrap_or_default();
         Moment::from_nanos(i64::try_from(since.as_nanos()).unwrap_or(i64::MAX))
     }
 }
@@ -157,27 +159,42 @@ fn refusal(name: &str, request_id: &str) -> impl Fn(StoreError) -> ServiceError 
             StoreError::NameTaken => ServiceError::NameTaken { name },
             StoreError::NameTakenByDeleted => ServiceError::NameTakenByDeleted { name },
             StoreError::Deleted => ServiceError::Deleted { name },
-            StoreError::StaleEtag { current } => ServiceError::StaleEtag { name, current_etag: current },
-            StoreError::RequestIdReused => ServiceError::RequestIdReused { request_id: request_id.to_owned() },
+            StoreError::StaleEtag { current } => ServiceError::StaleEtag {
+                name,
+                current_etag: current,
+            },
+            StoreError::RequestIdReused => ServiceError::RequestIdReused {
+                request_id: request_id.to_owned(),
+            },
             StoreError::InDoubt => ServiceError::InDoubt,
             StoreError::DiskLow => ServiceError::DiskLow,
             StoreError::Damaged { what } => ServiceError::DataDamaged { context: what },
-            StoreError::TooLarge { what, limit, .. } => {
-                ServiceError::TooLarge { what: what.to_owned(), limit: format!("{limit} bytes") }
-            }
-            StoreError::Conflict | StoreError::Busy => {
-                ServiceError::Overloaded { retry_after: std::time::Duration::from_millis(200) }
-            }
+            StoreError::TooLarge { what, limit, .. } => ServiceError::TooLarge {
+                what: what.to_owned(),
+                limit: format!("{limit} bytes"),
+            },
+            StoreError::Conflict | StoreError::Busy => ServiceError::Overloaded {
+                retry_after: std::time::Duration::from_millis(200),
+            },
             StoreError::Failed(context) => ServiceError::StoreFailed { context },
             StoreError::Malformed { what } => ServiceError::Internal { context: what },
             StoreError::RunClosed => ServiceError::RunClosed { run: name },
             StoreError::RunOpen => ServiceError::RunOpen { run: name },
             StoreError::Superseded => ServiceError::Superseded { run: name },
-            StoreError::BlockDiffers { number } => ServiceError::BlockDiffers { run: name, block: map::signed(number) },
-            StoreError::BlockOutOfOrder { wanted } => {
-                ServiceError::BlockOutOfOrder { run: name, wanted: map::signed(wanted), received: 0 }
-            }
-            StoreError::FinishDiffers { block_count, sample_count, crc32c } => ServiceError::FinishDiffers {
+            StoreError::BlockDiffers { number } => ServiceError::BlockDiffers {
+                run: name,
+                block: map::signed(number),
+            },
+            StoreError::BlockOutOfOrder { wanted } => ServiceError::BlockOutOfOrder {
+                run: name,
+                wanted: map::signed(wanted),
+                received: 0,
+            },
+            StoreError::FinishDiffers {
+                block_count,
+                sample_count,
+                crc32c,
+            } => ServiceError::FinishDiffers {
                 field: "finish",
                 stated: "other counts or checksum".to_owned(),
                 received: format!("{block_count} blocks, {sample_count} samples, CRC-32C {crc32c:08x}"),

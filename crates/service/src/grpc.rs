@@ -44,7 +44,10 @@ impl Door {
         let done = tokio::task::spawn_blocking(move || span.in_scope(|| operation(&bench, request))).await;
         match done {
             Ok(reply) => Ok(Response::new(reply?)),
-            Err(error) => Err(ServiceError::Internal { context: error.to_string() }.into()),
+            Err(error) => Err(ServiceError::Internal {
+                context: error.to_string(),
+            }
+            .into()),
         }
     }
 }

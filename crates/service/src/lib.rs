@@ -3,6 +3,7 @@
 pub mod bench;
 pub mod error;
 pub mod grpc;
+pub mod maintenance;
 mod page_token;
 pub mod shell;
 
@@ -72,8 +73,8 @@ pub struct Service {
 pub fn open(choice: &StoreChoice) -> Result<Service, ServiceFault> {
     let engine: Arc<dyn Engine> = match choice {
         StoreChoice::Memory => Arc::new(MemoryEngine::new()),
-        StoreChoice::Existing(dir) => Arc::new(SledEngine::open_existing(&SledOptions::new(dir)).map_err(fault)?),
-        StoreChoice::Create(dir) => Arc::new(SledEngine::create(&SledOptions::new(dir)).map_err(fault)?),
+        StoreChoice::Existing(dir) => Arc::new(SledEngine::open_existing(&checked_options(dir)).map_err(fault)?),
+        StoreChoice::Create(dir) => Arc::new(SledEngine::create(&checked_options(dir)).map_err(fault)?),
     };
     let store = Store::over(Arc::clone(&engine)).map_err(fault)?;
     Ok(Service { engine, store })
@@ -85,7 +86,12 @@ impl Service {
     /// # Errors
     /// The shell's settings are wrong, or the engine failed; in the latter case nothing is closed and the process should
     /// leave.
-    pub async fn run(self, listener: Listener, settings: Settings, shutdown: CancellationToken) -> Result<(), ServiceFault> {
+    pub async fn run(
+        self,
+        listener: Listener,
+        settings: Settings,
+        shutdown: CancellationToken,
+    ) -> Result<(), ServiceFault> {
         let bench = Arc::new(Bench::new(self.store, Arc::new(WallClock), shutdown.clone()));
         let door = Door::new(Arc::clone(&bench));
         let (health, health_service) = shell::health().await.map_err(fault)?;
@@ -112,7 +118,10 @@ impl Service {
         health.set(false).await;
         let _ = keeping.await;
         let engine = self.engine;
-        tokio::task::spawn_blocking(move || engine.close()).await.map_err(fault)?.map_err(fault)
+        tokio::task::spawn_blocking(move || engine.close())
+            .await
+            .map_err(fault)?
+            .map_err(fault)
     }
 }
 
@@ -149,5 +158,13 @@ async fn keep_house(bench: Arc<Bench>, shutdown: CancellationToken) {
             () = shutdown.cancelled() => return,
             () = tokio::time::sleep(HOUSEKEEPING) => {}
         }
+    }
+}
+
+/// Where a store is, with the records' own check for an open after an unclean stop.
+fn checked_options(dir: &std::path::Path) -> SledOptions {
+    SledOptions {
+        check: store::check::check_value,
+        ..SledOptions::new(dir)
     }
 }

@@ -22,7 +22,10 @@ pub(crate) enum Token {
 impl Token {
     /// Of a cursor.
     pub(crate) fn of_cursor(cursor: Cursor) -> Self {
-        Self::Record { id: cursor.id.as_str().to_owned(), made: cursor.create_time.as_nanos() }
+        Self::Record {
+            id: cursor.id.as_str().to_owned(),
+            made: cursor.create_time.as_nanos(),
+        }
     }
 
     /// Of a revision.
@@ -33,7 +36,10 @@ impl Token {
     /// As a cursor.
     pub(crate) fn cursor(self) -> Option<Cursor> {
         match self {
-            Self::Record { id, made } => Some(Cursor { id: RecordId::parse(&id)?, create_time: Moment::from_nanos(made) }),
+            Self::Record { id, made } => Some(Cursor {
+                id: RecordId::parse(&id)?,
+                create_time: Moment::from_nanos(made),
+            }),
             Self::Revision(_) => None,
         }
     }
@@ -64,7 +70,11 @@ pub(crate) fn read(text: &str, filter: &str, violations: &mut Violations) -> Opt
     }
     let token = parse(text, filter);
     if token.is_none() {
-        violations.push("page_token", Reason::UnknownName, "not a token of this list with these filters; start again without one");
+        violations.push(
+            "page_token",
+            Reason::UnknownName,
+            "not a token of this list with these filters; start again without one",
+        );
     }
     token
 }
@@ -76,7 +86,10 @@ fn parse(text: &str, filter: &str) -> Option<Token> {
     }
     let mut parts = body.splitn(3, '.');
     match (parts.next()?, parts.next()?, parts.next()?) {
-        ("r", made, id) => Some(Token::Record { id: id.to_owned(), made: made.parse().ok()? }),
+        ("r", made, id) => Some(Token::Record {
+            id: id.to_owned(),
+            made: made.parse().ok()?,
+        }),
         ("n", revision, "") => Some(Token::Revision(revision.parse().ok()?)),
         _ => None,
     }
@@ -92,7 +105,10 @@ mod tests {
 
     #[test]
     fn a_token_fits_its_own_list_only() {
-        let token = Token::Record { id: "a7".to_owned(), made: 12 };
+        let token = Token::Record {
+            id: "a7".to_owned(),
+            made: 12,
+        };
         let text = write(Some(token.clone()), "springs|false|");
         let read_as = |text: &str, filter: &str| read(text, filter, &mut Violations::new());
         assert_eq!(read_as(&text, "springs|false|"), Some(token));

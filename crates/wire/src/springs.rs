@@ -99,8 +99,11 @@ pub fn coils(value: Option<f64>, at: Scope<'_>) -> Option<f64> {
 /// What a request to reduce leaves out and the spring's record says: marking, tolerance, geometry.
 pub fn record_defaults(request: &mut v1::ReduceRunRequest, spring: &v1::Spring) {
     if request.marking.is_none() && (spring.marked_rate.is_some() || !spring.marking_text.is_empty()) {
-        request.marking =
-            Some(v1::Marking { rate: spring.marked_rate, text: spring.marking_text.clone(), free_length: spring.free_length });
+        request.marking = Some(v1::Marking {
+            rate: spring.marked_rate,
+            text: spring.marking_text.clone(),
+            free_length: spring.free_length,
+        });
     }
     request.grade = request.grade.or(spring.grade);
     if request.geometry.is_none() {
@@ -124,6 +127,8 @@ fn mean_coil_diameter(spring: &v1::Spring) -> Option<v1::Length> {
         crate::quantity::optional::<Length, _>(message.as_ref(), length_range(), ignored.root()).map(Quantity::si)
     };
     let wire = read(spring.wire_diameter)?;
-    let mean = read(spring.outside_diameter).map(|outside| outside - wire).or(read(spring.inside_diameter).map(|inside| inside + wire))?;
+    let mean = read(spring.outside_diameter)
+        .map(|outside| outside - wire)
+        .or(read(spring.inside_diameter).map(|inside| inside + wire))?;
     (mean > 0.0).then(|| crate::quantity::computed(Length::from_si(mean), UnitSystem::Metric))
 }

@@ -22,14 +22,20 @@ pub fn unit_number<U: Unit>(unit: U) -> i32 {
 /// A span of time.
 pub fn duration(nanos: i64) -> prost_types::Duration {
     const SECOND: i64 = 1_000_000_000;
-    prost_types::Duration { seconds: nanos / SECOND, nanos: i32::try_from(nanos % SECOND).unwrap_or(0) }
+    prost_types::Duration {
+        seconds: nanos / SECOND,
+        nanos: i32::try_from(nanos % SECOND).unwrap_or(0),
+    }
 }
 
 /// A moment.
 pub fn timestamp(moment: Moment) -> prost_types::Timestamp {
     const SECOND: i64 = 1_000_000_000;
     let nanos = moment.as_nanos();
-    prost_types::Timestamp { seconds: nanos.div_euclid(SECOND), nanos: i32::try_from(nanos.rem_euclid(SECOND)).unwrap_or(0) }
+    prost_types::Timestamp {
+        seconds: nanos.div_euclid(SECOND),
+        nanos: i32::try_from(nanos.rem_euclid(SECOND)).unwrap_or(0),
+    }
 }
 
 /// Where a run stands.
@@ -112,12 +118,19 @@ pub fn spring(saved: &Saved<SpringBody>) -> v1::Spring {
 
 /// An id without its collection; empty stays empty.
 pub fn bare(collection: Collection, name: &str) -> String {
-    name.strip_prefix(collection.segment()).and_then(|rest| rest.strip_prefix('/')).unwrap_or_default().to_owned()
+    name.strip_prefix(collection.segment())
+        .and_then(|rest| rest.strip_prefix('/'))
+        .unwrap_or_default()
+        .to_owned()
 }
 
 /// A name of an id; empty stays empty.
 pub fn named(collection: Collection, id: &str) -> String {
-    if id.is_empty() { String::new() } else { collection.name(id) }
+    if id.is_empty() {
+        String::new()
+    } else {
+        collection.name(id)
+    }
 }
 
 /// A header as it is kept.
@@ -130,14 +143,25 @@ pub fn header(header: &v1::RunHeader) -> disk::RunHeader {
     disk::RunHeader {
         tester: header.tester.clone(),
         spring: bare(Collection::Springs, &header.spring),
-        columns: header.columns.iter().map(|column| disk::RunColumn { quantity: column.quantity, unit: unit(column) }).collect(),
-        start_time: header.start_time.as_ref().map(|time| disk::WallClock { seconds: time.seconds, nanos: time.nanos }),
+        columns: header
+            .columns
+            .iter()
+            .map(|column| disk::RunColumn {
+                quantity: column.quantity,
+                unit: unit(column),
+            })
+            .collect(),
+        start_time: header.start_time.as_ref().map(|time| disk::WallClock {
+            seconds: time.seconds,
+            nanos: time.nanos,
+        }),
         run_id: header.run_id.clone(),
         kind: header.kind.as_ref().map(|kind| match kind {
             v1::run_header::Kind::RateTest(test) => disk::run_header::Kind::RateTest(rate_test(test)),
-            v1::run_header::Kind::DynoTest(test) => {
-                disk::run_header::Kind::DynoTest(disk::DynoTest { stroke: kept(&test.stroke), frequency: kept(&test.frequency) })
-            }
+            v1::run_header::Kind::DynoTest(test) => disk::run_header::Kind::DynoTest(disk::DynoTest {
+                stroke: kept(&test.stroke),
+                frequency: kept(&test.frequency),
+            }),
         }),
     }
 }
@@ -160,7 +184,10 @@ fn rate_test(test: &v1::RateTest) -> disk::RateTest {
                 }),
             }),
         }),
-        load_cell: test.load_cell.as_ref().map(|cell| disk::LoadCell { class: cell.class, capacity: kept(&cell.capacity) }),
+        load_cell: test.load_cell.as_ref().map(|cell| disk::LoadCell {
+            class: cell.class,
+            capacity: kept(&cell.capacity),
+        }),
         platen_gap: kept(&test.platen_gap),
         load_resolution: kept(&test.load_resolution),
         deflection_resolution: kept(&test.deflection_resolution),
@@ -175,13 +202,17 @@ pub fn header_of(header: &disk::RunHeader) -> v1::RunHeader {
         tester: header.tester.clone(),
         spring: named(Collection::Springs, &header.spring),
         columns: header.columns.iter().map(column_of).collect(),
-        start_time: header.start_time.as_ref().map(|time| prost_types::Timestamp { seconds: time.seconds, nanos: time.nanos }),
+        start_time: header.start_time.as_ref().map(|time| prost_types::Timestamp {
+            seconds: time.seconds,
+            nanos: time.nanos,
+        }),
         run_id: header.run_id.clone(),
         kind: header.kind.as_ref().map(|kind| match kind {
             disk::run_header::Kind::RateTest(test) => v1::run_header::Kind::RateTest(rate_test_of(test)),
-            disk::run_header::Kind::DynoTest(test) => {
-                v1::run_header::Kind::DynoTest(v1::DynoTest { stroke: given(&test.stroke), frequency: given(&test.frequency) })
-            }
+            disk::run_header::Kind::DynoTest(test) => v1::run_header::Kind::DynoTest(v1::DynoTest {
+                stroke: given(&test.stroke),
+                frequency: given(&test.frequency),
+            }),
         }),
         request_id: String::new(),
     }
@@ -196,7 +227,10 @@ fn column_of(column: &disk::RunColumn) -> v1::Column {
         Ok(Quantity::Pressure) => Some(On::Pressure(column.unit)),
         Ok(Quantity::Elapsed | Quantity::Unspecified) | Err(_) => None,
     };
-    v1::Column { quantity: column.quantity, unit }
+    v1::Column {
+        quantity: column.quantity,
+        unit,
+    }
 }
 
 /// The settings of a rate test as they are told.
@@ -218,7 +252,10 @@ pub fn rate_test_of(test: &disk::RateTest) -> v1::RateTest {
                 }),
             }),
         }),
-        load_cell: test.load_cell.as_ref().map(|cell| v1::LoadCell { class: cell.class, capacity: given(&cell.capacity) }),
+        load_cell: test.load_cell.as_ref().map(|cell| v1::LoadCell {
+            class: cell.class,
+            capacity: given(&cell.capacity),
+        }),
         platen_gap: given(&test.platen_gap),
         load_resolution: given(&test.load_resolution),
         deflection_resolution: given(&test.deflection_resolution),
@@ -228,7 +265,13 @@ pub fn rate_test_of(test: &disk::RateTest) -> v1::RateTest {
 }
 
 /// A run as it is told.
-pub fn run(saved: &Saved<RunBody>, state: v1::RunState, block_count: u64, sample_count: u64, gaps: &[disk::Gap]) -> v1::Run {
+pub fn run(
+    saved: &Saved<RunBody>,
+    state: v1::RunState,
+    block_count: u64,
+    sample_count: u64,
+    gaps: &[disk::Gap],
+) -> v1::Run {
     let body = &saved.body;
     v1::Run {
         name: Collection::Runs.name(saved.id.as_str()),
@@ -245,7 +288,10 @@ pub fn run(saved: &Saved<RunBody>, state: v1::RunState, block_count: u64, sample
         block_count: signed(block_count),
         sample_count: signed(sample_count),
         gaps: gaps.iter().map(gap_of).collect(),
-        content_digest: body.content_crc32c.map(|crc| crc.to_be_bytes().to_vec().into()).unwrap_or_default(),
+        content_digest: body
+            .content_crc32c
+            .map(|crc| crc.to_be_bytes().to_vec().into())
+            .unwrap_or_default(),
         finish_time: body.finish_time.map(|nanos| timestamp(Moment::from_nanos(nanos))),
         notes: body.notes.clone(),
     }
@@ -255,7 +301,10 @@ fn gap_of(gap: &disk::Gap) -> v1::Gap {
     v1::Gap {
         block: signed(gap.block),
         lost_sample_count: gap.lost_sample_count,
-        duration: gap.duration.as_ref().map(|span| prost_types::Duration { seconds: span.seconds, nanos: span.nanos }),
+        duration: gap.duration.as_ref().map(|span| prost_types::Duration {
+            seconds: span.seconds,
+            nanos: span.nanos,
+        }),
         cause: gap.cause.clone(),
     }
 }
@@ -270,7 +319,10 @@ pub fn block(block: v1::Block) -> store::Block {
         gap_before: block.gap_before.map(|gap| disk::Gap {
             block: 0,
             lost_sample_count: gap.lost_sample_count,
-            duration: gap.duration.map(|span| disk::Span { seconds: span.seconds, nanos: span.nanos }),
+            duration: gap.duration.map(|span| disk::Span {
+                seconds: span.seconds,
+                nanos: span.nanos,
+            }),
             cause: gap.cause,
         }),
         ..store::Block::default()
@@ -283,7 +335,11 @@ pub fn block_of(block: store::Block) -> v1::Block {
         number: signed(block.number),
         segment: i32::try_from(block.segment).unwrap_or(i32::MAX),
         elapsed_ns: block.elapsed_ns,
-        columns: block.columns.into_iter().map(|values| v1::ValueColumn { values }).collect(),
+        columns: block
+            .columns
+            .into_iter()
+            .map(|values| v1::ValueColumn { values })
+            .collect(),
         gap_before: block.gap_before.as_ref().map(gap_of),
     }
 }

@@ -21,8 +21,14 @@ impl Bench {
         let body = self.checked_spring(request.spring.as_ref(), &mut violations);
         let (key, body) = checked(violations, key.zip(body))?;
         let id = id.as_deref().and_then(RecordId::parse);
-        let name = id.as_ref().map(|id| Collection::Springs.name(id.as_str())).unwrap_or_default();
-        let saved = self.store.create(self.now(), &key, id.as_ref(), body).map_err(refusal(&name, &request.request_id))?;
+        let name = id
+            .as_ref()
+            .map(|id| Collection::Springs.name(id.as_str()))
+            .unwrap_or_default();
+        let saved = self
+            .store
+            .create(self.now(), &key, id.as_ref(), body)
+            .map_err(refusal(&name, &request.request_id))?;
         Ok(map::spring(&saved))
     }
 
@@ -44,7 +50,11 @@ impl Bench {
     }
 
     /// A spring, at a revision where one is named.
-    pub(super) fn spring_at(&self, name: &wire::names::Name, shown: &str) -> Result<store::Saved<SpringBody>, ServiceError> {
+    pub(super) fn spring_at(
+        &self,
+        name: &wire::names::Name,
+        shown: &str,
+    ) -> Result<store::Saved<SpringBody>, ServiceError> {
         let missing = || ServiceError::NotFound { name: shown.to_owned() };
         let id = RecordId::parse(&name.id).ok_or_else(missing)?;
         let found = match name.revision {
@@ -62,8 +72,13 @@ impl Bench {
         let filter = format!("springs|{}|{wanted}", request.show_deleted);
         let after = page_token::read(&request.page_token, &filter, &mut violations);
         violations.finish()?;
-        let query = ListQuery { show_deleted: request.show_deleted, after: after.and_then(Token::cursor), limit };
-        let keep = |saved: &store::Saved<SpringBody>| wanted.is_empty() || saved.body.label.to_lowercase().contains(&wanted);
+        let query = ListQuery {
+            show_deleted: request.show_deleted,
+            after: after.and_then(Token::cursor),
+            limit,
+        };
+        let keep =
+            |saved: &store::Saved<SpringBody>| wanted.is_empty() || saved.body.label.to_lowercase().contains(&wanted);
         let page = self.store.list(&query, keep).map_err(refusal("springs", ""))?;
         Ok(v1::ListSpringsResponse {
             springs: page.records.iter().map(map::spring).collect(),
@@ -80,7 +95,9 @@ impl Bench {
         let body = self.checked_spring(request.spring.as_ref(), &mut violations);
         let fields = mask(&request, &given, &mut violations);
         let ((key, id), body) = checked(violations, key.zip(id).zip(body))?;
-        let id = RecordId::parse(&id).ok_or(ServiceError::NotFound { name: given.name.clone() })?;
+        let id = RecordId::parse(&id).ok_or(ServiceError::NotFound {
+            name: given.name.clone(),
+        })?;
         let etag = Some(given.etag.as_str()).filter(|etag| !etag.is_empty());
         let refused = refusal(&given.name, &request.request_id);
         let change = |before: &SpringBody| -> Result<SpringBody, store::StoreError> {
@@ -90,7 +107,10 @@ impl Bench {
             }
             Ok(after)
         };
-        let saved = self.store.update(self.now(), &key, &id, etag, change).map_err(refused)?;
+        let saved = self
+            .store
+            .update(self.now(), &key, &id, etag, change)
+            .map_err(refused)?;
         Ok(map::spring(&saved))
     }
 
@@ -101,7 +121,10 @@ impl Bench {
         let id = Collection::Springs.id(&request.name, violations.at("name"));
         let (key, id) = checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))?;
         let etag = Some(request.etag.as_str()).filter(|etag| !etag.is_empty());
-        let saved = self.store.delete::<SpringBody>(self.now(), &key, &id, etag).map_err(refusal(&request.name, &request.request_id))?;
+        let saved = self
+            .store
+            .delete::<SpringBody>(self.now(), &key, &id, etag)
+            .map_err(refusal(&request.name, &request.request_id))?;
         Ok(map::spring(&saved))
     }
 
@@ -112,19 +135,28 @@ impl Bench {
         let id = Collection::Springs.id(&request.name, violations.at("name"));
         let (key, id) = checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))?;
         let etag = Some(request.etag.as_str()).filter(|etag| !etag.is_empty());
-        let saved = self.store.undelete::<SpringBody>(self.now(), &key, &id, etag).map_err(refusal(&request.name, &request.request_id))?;
+        let saved = self
+            .store
+            .undelete::<SpringBody>(self.now(), &key, &id, etag)
+            .map_err(refusal(&request.name, &request.request_id))?;
         Ok(map::spring(&saved))
     }
 
     /// What a spring's record was, newest first.
-    pub fn list_spring_revisions(&self, request: v1::ListSpringRevisionsRequest) -> Result<v1::ListSpringRevisionsResponse, ServiceError> {
+    pub fn list_spring_revisions(
+        &self,
+        request: v1::ListSpringRevisionsRequest,
+    ) -> Result<v1::ListSpringRevisionsResponse, ServiceError> {
         let mut violations = Violations::new();
         let limit = page_size(request.page_size, &mut violations);
         let filter = format!("revisions|{}", request.name);
         let before = page_token::read(&request.page_token, &filter, &mut violations);
         let id = Collection::Springs.id(&request.name, violations.at("name"));
         let id = checked(violations, id.as_deref().and_then(RecordId::parse))?;
-        let page = self.store.revisions::<SpringBody>(&id, before.and_then(Token::revision), limit).map_err(refusal(&request.name, ""))?;
+        let page = self
+            .store
+            .revisions::<SpringBody>(&id, before.and_then(Token::revision), limit)
+            .map_err(refusal(&request.name, ""))?;
         Ok(v1::ListSpringRevisionsResponse {
             revisions: page.revisions.iter().map(map::spring).collect(),
             next_page_token: page_token::write(page.next.map(Token::of_revision), &filter),
@@ -169,7 +201,11 @@ fields! {
 
 /// The fields an update changes: those of the mask, every one for `*`, the populated ones without a mask.
 fn mask(request: &v1::UpdateSpringRequest, spring: &v1::Spring, violations: &mut Violations) -> Vec<&'static Field> {
-    let paths = request.update_mask.as_ref().map(|mask| mask.paths.as_slice()).unwrap_or_default();
+    let paths = request
+        .update_mask
+        .as_ref()
+        .map(|mask| mask.paths.as_slice())
+        .unwrap_or_default();
     if paths.is_empty() {
         return FIELDS.iter().filter(|field| (field.populated)(spring)).collect();
     }
@@ -183,7 +219,10 @@ fn mask(request: &v1::UpdateSpringRequest, spring: &v1::Spring, violations: &mut
             Some(field) => chosen.push(field),
             None => {
                 let shown: String = path.chars().take(80).collect();
-                violations.at("update_mask").at("paths").index(index).push(Reason::UnknownName, format_args!("\"{shown}\" cannot be changed; allowed \"*\" alone or {}", known()));
+                violations.at("update_mask").at("paths").index(index).push(
+                    Reason::UnknownName,
+                    format_args!("\"{shown}\" cannot be changed; allowed \"*\" alone or {}", known()),
+                );
             }
         }
     }

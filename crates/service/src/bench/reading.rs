@@ -27,7 +27,11 @@ pub fn start(
     let id = Collection::Runs.id(&request.name, violations.at("name"));
     let from = u64::try_from(request.from_block).ok();
     if from.is_none() {
-        violations.push("from_block", Reason::OutOfRange, format_args!("from_block is {}; allowed 0 and more", request.from_block));
+        violations.push(
+            "from_block",
+            Reason::OutOfRange,
+            format_args!("from_block is {}; allowed 0 and more", request.from_block),
+        );
     }
     let (id, from) = checked(violations, id.zip(from))?;
     let permit = bench.readers.admit()?;
@@ -42,11 +46,22 @@ pub fn start(
     Ok(ReceiverStream::new(replies))
 }
 
-fn read(bench: &Bench, id: &str, from: u64, blocks: &mpsc::Sender<Result<v1::ReadRunSamplesResponse, Status>>) -> Result<(), ServiceError> {
+fn read(
+    bench: &Bench,
+    id: &str,
+    from: u64,
+    blocks: &mpsc::Sender<Result<v1::ReadRunSamplesResponse, Status>>,
+) -> Result<(), ServiceError> {
     let run = bench.run_record(id)?;
     let name = Collection::Runs.name(id);
     let header = run.body.header.as_ref().map(map::header_of).unwrap_or_default();
-    if blocks.blocking_send(Ok(v1::ReadRunSamplesResponse { columns: header.columns, block: None })).is_err() {
+    if blocks
+        .blocking_send(Ok(v1::ReadRunSamplesResponse {
+            columns: header.columns,
+            block: None,
+        }))
+        .is_err()
+    {
         return Ok(());
     }
     let id = RecordId::parse(id).ok_or_else(|| ServiceError::NotFound { name: name.clone() })?;
@@ -55,7 +70,13 @@ fn read(bench: &Bench, id: &str, from: u64, blocks: &mpsc::Sender<Result<v1::Rea
             return Err(ServiceError::ShuttingDown);
         }
         let block = map::block_of(block.map_err(refusal(&name, ""))?);
-        if blocks.blocking_send(Ok(v1::ReadRunSamplesResponse { columns: Vec::new(), block: Some(block) })).is_err() {
+        if blocks
+            .blocking_send(Ok(v1::ReadRunSamplesResponse {
+                columns: Vec::new(),
+                block: Some(block),
+            }))
+            .is_err()
+        {
             return Ok(());
         }
     }

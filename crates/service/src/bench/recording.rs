@@ -49,7 +49,11 @@ pub fn start(
     let permit = bench.recorders.admit()?;
     let (replies, answers) = mpsc::channel(8);
     tokio::spawn(async move {
-        let stream = Recorder { bench, steps, replies: replies.clone() };
+        let stream = Recorder {
+            bench,
+            steps,
+            replies: replies.clone(),
+        };
         if let Err(End::Refused(error)) = stream.record().await {
             let _ = replies.send(Err(error.into())).await;
         }
@@ -86,7 +90,10 @@ impl Recorder {
             () = shutdown.cancelled() => return Err(ServiceError::ShuttingDown.into()),
         };
         let Some(Step::Header(header)) = first.map_err(|_| End::Gone)?.and_then(|step| step.step) else {
-            return Err(ServiceError::StepOutOfPlace { cause: "the first step must be a header".to_owned() }.into());
+            return Err(ServiceError::StepOutOfPlace {
+                cause: "the first step must be a header".to_owned(),
+            }
+            .into());
         };
         let header = *header;
         let opened = self.open(header.clone()).await?;
@@ -95,11 +102,19 @@ impl Recorder {
             let run = self.bench.told(&opened.run)?;
             return self.reply(Reply::Finished(run)).await;
         };
-        let board = Arc::new(Board::new(opened.run.id.as_str().to_owned(), axes(&header), map::signed(opened.durable_through)));
+        let board = Arc::new(Board::new(
+            opened.run.id.as_str().to_owned(),
+            axes(&header),
+            map::signed(opened.durable_through),
+        ));
         if opened.resumed && opened.sample_count <= REDRAWN {
             self.redraw(&board).await?;
         }
-        let live = Live { attachment: opened.attachment, board: Arc::clone(&board), shut_out: CancellationToken::new() };
+        let live = Live {
+            attachment: opened.attachment,
+            board: Arc::clone(&board),
+            shut_out: CancellationToken::new(),
+        };
         let run_id = board.run.clone();
         let attachment = opened.attachment;
         self.bench.attach(&run_id, live.clone());
@@ -146,13 +161,18 @@ impl Recorder {
             let key = wire::records::request_id(&header.request_id, &mut violations);
             wire::records::header(&header, violations.root());
             bench.known_spring_if_named(&header.spring, &mut violations)?;
-            let scoped = violations.finish().map_err(|violations| violations.into_iter().map(within_header).collect::<Vec<_>>());
+            let scoped = violations
+                .finish()
+                .map_err(|violations| violations.into_iter().map(within_header).collect::<Vec<_>>());
             scoped?;
             let id = key.ok_or_else(|| ServiceError::internal("a header without a request id passed its checks"))?;
             let key = RequestKey::new(id, "RecordRun", &header.encode_to_vec());
             let run_id = store::record::RecordId::parse(&header.run_id).filter(|_| !header.run_id.is_empty());
             let name = map::named(Collection::Runs, &header.run_id);
-            bench.store().open_run(bench.now(), &key, run_id.as_ref(), map::header(&header)).map_err(refusal(&name, &header.request_id))
+            bench
+                .store()
+                .open_run(bench.now(), &key, run_id.as_ref(), map::header(&header))
+                .map_err(refusal(&name, &header.request_id))
         })
         .await
     }
@@ -161,7 +181,9 @@ impl Recorder {
     async fn redraw(&self, board: &Arc<Board>) -> Result<(), ServiceError> {
         let (bench, board) = (Arc::clone(&self.bench), Arc::clone(board));
         blocking(move || {
-            let Some(id) = store::record::RecordId::parse(&board.run) else { return Ok(()) };
+            let Some(id) = store::record::RecordId::parse(&board.run) else {
+                return Ok(());
+            };
             for block in bench.store().read_blocks(&id, 0).map_err(refusal(&board.run, ""))? {
                 let block = block.map_err(refusal(&board.run, ""))?;
                 board.take(&block.elapsed_ns, &block.columns);
@@ -172,7 +194,10 @@ impl Recorder {
     }
 
     async fn reply(&self, step: Reply) -> Result<(), End> {
-        self.replies.send(Ok(v1::RecordRunResponse { step: Some(step) })).await.map_err(|_| End::Gone)
+        self.replies
+            .send(Ok(v1::RecordRunResponse { step: Some(step) }))
+            .await
+            .map_err(|_| End::Gone)
     }
 }
 
@@ -255,9 +280,16 @@ impl Taking<'_> {
         let fresh = map::signed(handed_over.durable_through) < number;
         if fresh && let Some(limit) = full(handed_over.sample_count.saturating_add(samples), self.started, now) {
             self.all_durable().await?;
-            let instruction = v1::Instruction { action: v1::instruction::Action::Finish as i32, text: format!("the run is full: {limit}") };
+            let instruction = v1::Instruction {
+                action: v1::instruction::Action::Finish as i32,
+                text: format!("the run is full: {limit}"),
+            };
             self.recorder.reply(Reply::Instruction(instruction)).await?;
-            return Err(ServiceError::RunFull { run: self.name.clone(), limit }.into());
+            return Err(ServiceError::RunFull {
+                run: self.name.clone(),
+                limit,
+            }
+            .into());
         }
         let block = map::block(block);
         match recording.append(now, &block) {
@@ -271,7 +303,11 @@ impl Taking<'_> {
             Err(error) => {
                 self.all_durable().await?;
                 let error = match refusal(&self.name, "")(error) {
-                    ServiceError::BlockOutOfOrder { run, wanted, .. } => ServiceError::BlockOutOfOrder { run, wanted, received: number },
+                    ServiceError::BlockOutOfOrder { run, wanted, .. } => ServiceError::BlockOutOfOrder {
+                        run,
+                        wanted,
+                        received: number,
+                    },
                     other => other,
                 };
                 Err(error.into())
@@ -294,7 +330,10 @@ impl Taking<'_> {
             let done = next_durable(&mut self.on_the_way).await;
             self.durable(done)?;
         }
-        let progress = v1::Progress { durable_through: self.durable_through, reading: None };
+        let progress = v1::Progress {
+            durable_through: self.durable_through,
+            reading: None,
+        };
         self.recorder.reply(Reply::Progress(progress)).await
     }
 
@@ -304,17 +343,26 @@ impl Taking<'_> {
         let count = |value: i64, field: &str, violations: &mut Violations| {
             let count = u64::try_from(value).ok();
             if count.is_none() {
-                violations.at("finish").at(field).push(Reason::OutOfRange, format_args!("{field} is {value}; allowed 0 and more"));
+                violations.at("finish").at(field).push(
+                    Reason::OutOfRange,
+                    format_args!("{field} is {value}; allowed 0 and more"),
+                );
             }
             count
         };
         let blocks = count(finish.block_count, "block_count", &mut violations);
         let samples = count(finish.sample_count, "sample_count", &mut violations);
         let (block_count, sample_count) = checked(violations, blocks.zip(samples))?;
-        let claim = FinishClaim { block_count, sample_count, crc32c: finish.crc32c };
+        let claim = FinishClaim {
+            block_count,
+            sample_count,
+            crc32c: finish.crc32c,
+        };
         let (bench, name) = (Arc::clone(&self.recorder.bench), self.name.clone());
         let run = blocking(move || {
-            let saved = recording.finish(bench.now(), claim).map_err(|error| differs(&claim, error).unwrap_or_else(|error| refusal(&name, "")(error)))?;
+            let saved = recording
+                .finish(bench.now(), claim)
+                .map_err(|error| differs(&claim, error).unwrap_or_else(|error| refusal(&name, "")(error)))?;
             bench.told(&saved)
         })
         .await?;
@@ -333,15 +381,30 @@ impl Taking<'_> {
 
 /// Which of the stated figures is not that of the blocks received.
 fn differs(claim: &FinishClaim, error: store::StoreError) -> Result<ServiceError, store::StoreError> {
-    let store::StoreError::FinishDiffers { block_count, sample_count, crc32c } = error else { return Err(error) };
+    let store::StoreError::FinishDiffers {
+        block_count,
+        sample_count,
+        crc32c,
+    } = error
+    else {
+        return Err(error);
+    };
     let (field, stated, received) = if claim.block_count != block_count {
         ("block_count", claim.block_count.to_string(), block_count.to_string())
     } else if claim.sample_count != sample_count {
         ("sample_count", claim.sample_count.to_string(), sample_count.to_string())
     } else {
-        ("crc32c", claim.crc32c.map(|crc| format!("{crc:08x}")).unwrap_or_default(), format!("{crc32c:08x}"))
+        (
+            "crc32c",
+            claim.crc32c.map(|crc| format!("{crc:08x}")).unwrap_or_default(),
+            format!("{crc32c:08x}"),
+        )
     };
-    Ok(ServiceError::FinishDiffers { field, stated, received })
+    Ok(ServiceError::FinishDiffers {
+        field,
+        stated,
+        received,
+    })
 }
 
 /// The limit a run would pass.
@@ -354,7 +417,9 @@ fn full(samples: u64, started: Moment, now: Moment) -> Option<String> {
 
 /// The next block to become durable; never, while none is on its way.
 async fn next_durable(on_the_way: &mut VecDeque<BlockPending>) -> (u64, Result<(), store::StoreError>) {
-    let Some(pending) = on_the_way.front_mut() else { return std::future::pending().await };
+    let Some(pending) = on_the_way.front_mut() else {
+        return std::future::pending().await;
+    };
     let number = pending.number();
     let outcome = pending.await;
     on_the_way.pop_front();
@@ -377,7 +442,10 @@ fn axes(header: &v1::RunHeader) -> Axes {
         _ => None,
     });
     // A header without a load was refused; the default keeps this total.
-    Axes { deflection, load: load.unwrap_or((0, ForceUnit::Newton)) }
+    Axes {
+        deflection,
+        load: load.unwrap_or((0, ForceUnit::Newton)),
+    }
 }
 
 /// The header is a field of the step.
@@ -388,19 +456,29 @@ fn within_header(mut violation: wire::violation::Violation) -> wire::violation::
     violation
 }
 
-async fn blocking<T: Send + 'static>(work: impl FnOnce() -> Result<T, ServiceError> + Send + 'static) -> Result<T, ServiceError> {
-    tokio::task::spawn_blocking(work).await.map_err(ServiceError::internal)?
+async fn blocking<T: Send + 'static>(
+    work: impl FnOnce() -> Result<T, ServiceError> + Send + 'static,
+) -> Result<T, ServiceError> {
+    tokio::task::spawn_blocking(work)
+        .await
+        .map_err(ServiceError::internal)?
 }
 
 impl Bench {
     fn known_spring_if_named(&self, spring: &str, violations: &mut Violations) -> Result<(), ServiceError> {
-        if spring.is_empty() { Ok(()) } else { self.known_spring(spring, "spring", violations) }
+        if spring.is_empty() {
+            Ok(())
+        } else {
+            self.known_spring(spring, "spring", violations)
+        }
     }
 
     /// Re-packs a finished run in the background. Whatever is left undone is done by the housekeeping.
     fn seal(self: Arc<Self>, run: String) {
         tokio::task::spawn_blocking(move || {
-            let Some(id) = store::record::RecordId::parse(&run) else { return };
+            let Some(id) = store::record::RecordId::parse(&run) else {
+                return;
+            };
             while !self.shutdown.is_cancelled() {
                 match self.store().seal_step(&id) {
                     Ok(true) => {}

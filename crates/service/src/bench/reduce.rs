@@ -25,15 +25,26 @@ impl Bench {
         let mut basis = Basis::Sent;
         let source = match request.source.take() {
             None => {
-                violations.push("source", Reason::ValueMissing, "one of run, samples, measured_rate is required");
+                violations.push(
+                    "source",
+                    Reason::ValueMissing,
+                    "one of run, samples, measured_rate is required",
+                );
                 None
             }
             Some(Asked::Samples(samples)) => Some(Source::Samples(reduce::samples(&samples, violations.at("samples")))),
-            Some(Asked::MeasuredRate(rate)) => reduce::measured_rate(&rate, violations.at("measured_rate")).map(Source::MeasuredRate),
+            Some(Asked::MeasuredRate(rate)) => {
+                reduce::measured_rate(&rate, violations.at("measured_rate")).map(Source::MeasuredRate)
+            }
             Some(Asked::Run(name)) => {
                 basis = Basis::Stored;
                 match Collection::Runs.revisable(&name, violations.at("run")) {
-                    Some(read) => Some(Source::Samples(self.run_source(&name, &read, &mut request, &mut used)?)),
+                    Some(read) => Some(Source::Samples(self.run_source(
+                        &name,
+                        &read,
+                        &mut request,
+                        &mut used,
+                    )?)),
                     None => None,
                 }
             }
@@ -81,7 +92,9 @@ impl Bench {
     }
 
     fn spring_of_run(&self, run: &Saved<RunBody>) -> Result<Option<Saved<SpringBody>>, ServiceError> {
-        let Some(id) = RecordId::parse(&run.body.spring) else { return Ok(None) };
+        let Some(id) = RecordId::parse(&run.body.spring) else {
+            return Ok(None);
+        };
         match self.store.get::<SpringBody>(&id) {
             Ok(spring) => Ok(Some(spring)),
             // Purged since: the run still says what it says.
@@ -98,10 +111,18 @@ impl Bench {
         })?;
         let tail = self.store.run_tail(id).map_err(&refused)?;
         if tail.sample_count > MAX_REDUCED {
-            return Err(ServiceError::TooLarge { what: format!("{shown} with {} samples", tail.sample_count), limit: format!("{MAX_REDUCED} samples") });
+            return Err(ServiceError::TooLarge {
+                what: format!("{shown} with {} samples", tail.sample_count),
+                limit: format!("{MAX_REDUCED} samples"),
+            });
         }
         let count = usize::try_from(tail.sample_count).unwrap_or(0);
-        let mut samples = Samples { deflections: Vec::with_capacity(count), loads: Vec::with_capacity(count), elapsed_ns: Vec::new(), segment_starts: Vec::new() };
+        let mut samples = Samples {
+            deflections: Vec::with_capacity(count),
+            loads: Vec::with_capacity(count),
+            elapsed_ns: Vec::new(),
+            segment_starts: Vec::new(),
+        };
         let mut segment = None;
         for block in self.store.read_blocks(id, 0).map_err(&refused)? {
             let block = block.map_err(&refused)?;
@@ -111,8 +132,16 @@ impl Bench {
             }
             segment = Some(block.segment);
             let column = |index: usize| block.columns.get(index).map(Vec::as_slice).unwrap_or_default();
-            samples.deflections.extend(column(columns.deflection.0).iter().map(|value| Deflection::new(*value, columns.deflection.1)));
-            samples.loads.extend(column(columns.load.0).iter().map(|value| Load::new(*value, columns.load.1)));
+            samples.deflections.extend(
+                column(columns.deflection.0)
+                    .iter()
+                    .map(|value| Deflection::new(*value, columns.deflection.1)),
+            );
+            samples.loads.extend(
+                column(columns.load.0)
+                    .iter()
+                    .map(|value| Load::new(*value, columns.load.1)),
+            );
             samples.elapsed_ns.extend(&block.elapsed_ns);
         }
         if samples.elapsed_ns.len() != samples.deflections.len() {
@@ -166,21 +195,35 @@ impl Bench {
         }
         used.push(used_revision(Collection::Springs, saved.id.as_str(), saved.revision));
         let spring = map::spring(&saved);
-        let missing = |what: &str| ServiceError::NotReducible { basis: Basis::Stored, cause: format!("{shown} has no {what}") };
-        let mut values = v1::SpringValues { free_length: spring.free_length, solid_length: spring.solid_length, ..Default::default() };
+        let missing = |what: &str| ServiceError::NotReducible {
+            basis: Basis::Stored,
+            cause: format!("{shown} has no {what}"),
+        };
+        let mut values = v1::SpringValues {
+            free_length: spring.free_length,
+            solid_length: spring.solid_length,
+            ..Default::default()
+        };
         if values.free_length.is_none() {
             return Err(missing("free length"));
         }
         if !spring.tested_run.is_empty() {
             let source = Some(Asked::Run(spring.tested_run.clone()));
-            let measured = self.reduce_run(v1::ReduceRunRequest { source, ..Default::default() })?;
+            let measured = self.reduce_run(v1::ReduceRunRequest {
+                source,
+                ..Default::default()
+            })?;
             used.extend(measured.used.into_iter().filter(|used| used.name.starts_with("runs/")));
             let rate = measured.rate.unwrap_or_default();
             values.rate = rate.value;
             values.rate_standard_uncertainty = rate.standard_uncertainty;
             return Ok((values, None));
         }
-        values.rate = Some(spring.marked_rate.ok_or_else(|| missing("tested run and no marked rate"))?);
+        values.rate = Some(
+            spring
+                .marked_rate
+                .ok_or_else(|| missing("tested run and no marked rate"))?,
+        );
         let assumption = v1::Assumption {
             subject: "spring".to_owned(),
             text: "the marked rate holds; the spring has no tested run".to_owned(),
@@ -199,7 +242,13 @@ struct Columns {
 impl Columns {
     fn of(header: &v1::RunHeader) -> Option<Self> {
         use v1::column::{Quantity as Holds, Unit as On};
-        let place = |wanted: Holds| header.columns.iter().enumerate().find(|(_, column)| column.quantity == wanted as i32);
+        let place = |wanted: Holds| {
+            header
+                .columns
+                .iter()
+                .enumerate()
+                .find(|(_, column)| column.quantity == wanted as i32)
+        };
         let deflection = place(Holds::Deflection).and_then(|(index, column)| match column.unit {
             Some(On::Length(unit)) => Some((index, LengthUnit::from_number(unit)?)),
             _ => None,
@@ -208,14 +257,19 @@ impl Columns {
             Some(On::Force(unit)) => Some((index, ForceUnit::from_number(unit)?)),
             _ => None,
         });
-        Some(Self { deflection: deflection?, load: load? })
+        Some(Self {
+            deflection: deflection?,
+            load: load?,
+        })
     }
 }
 
 /// What the request leaves out and the run's header says.
 fn header_defaults(request: &mut v1::ReduceRunRequest, test: &v1::RateTest) {
     if let (None, Some(load)) = (&request.tare, test.tare_load) {
-        request.tare = Some(v1::Tare { level: Some(v1::tare::Level::Load(load)) });
+        request.tare = Some(v1::Tare {
+            level: Some(v1::tare::Level::Load(load)),
+        });
     }
     if request.frame.is_none() {
         request.frame.clone_from(&test.frame);
@@ -231,7 +285,9 @@ fn header_defaults(request: &mut v1::ReduceRunRequest, test: &v1::RateTest) {
 }
 
 fn used_revision(collection: Collection, id: &str, revision: u64) -> v1::UsedRevision {
-    v1::UsedRevision { name: format!("{}@{revision}", collection.name(id)) }
+    v1::UsedRevision {
+        name: format!("{}@{revision}", collection.name(id)),
+    }
 }
 
 /// What an error of the physics means: a field at fault, or samples that give no rate.
@@ -242,6 +298,9 @@ fn not_reducible(basis: Basis) -> impl Fn(SpringError) -> ServiceError {
             reason: Reason::OutOfRange,
             description: error.to_string(),
         }]),
-        _ => ServiceError::NotReducible { basis, cause: error.to_string() },
+        _ => ServiceError::NotReducible {
+            basis,
+            cause: error.to_string(),
+        },
     }
 }

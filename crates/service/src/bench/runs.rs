@@ -22,10 +22,17 @@ impl Bench {
         let mut violations = Violations::new();
         let name = Collection::Runs.revisable(&request.name, violations.at("name"));
         let name = checked(violations, name)?;
-        let Some(revision) = name.revision else { return self.run_by_id(&name.id) };
-        let missing = || ServiceError::NotFound { name: request.name.clone() };
+        let Some(revision) = name.revision else {
+            return self.run_by_id(&name.id);
+        };
+        let missing = || ServiceError::NotFound {
+            name: request.name.clone(),
+        };
         let id = RecordId::parse(&name.id).ok_or_else(missing)?;
-        let saved = self.store.get_revision(&id, revision).map_err(refusal(&request.name, ""))?;
+        let saved = self
+            .store
+            .get_revision(&id, revision)
+            .map_err(refusal(&request.name, ""))?;
         self.told(&saved)
     }
 
@@ -50,7 +57,13 @@ impl Bench {
             RunState::Open | RunState::Unspecified => v1::RunState::Interrupted,
         };
         if matches!(state, v1::RunState::Finished | v1::RunState::Discarded) {
-            return Ok(map::run(saved, state, saved.body.block_count, saved.body.sample_count, &saved.body.gaps));
+            return Ok(map::run(
+                saved,
+                state,
+                saved.body.block_count,
+                saved.body.sample_count,
+                &saved.body.gaps,
+            ));
         }
         let refused = refusal(saved.id.as_str(), "");
         let tail = self.store.run_tail(&saved.id).map_err(&refused)?;
@@ -62,15 +75,27 @@ impl Bench {
     pub fn list_runs(&self, request: v1::ListRunsRequest) -> Result<v1::ListRunsResponse, ServiceError> {
         let mut violations = Violations::new();
         let limit = page_size(request.page_size, &mut violations);
-        let spring = if request.spring.is_empty() { None } else { Collection::Springs.id(&request.spring, violations.at("spring")) };
+        let spring = if request.spring.is_empty() {
+            None
+        } else {
+            Collection::Springs.id(&request.spring, violations.at("spring"))
+        };
         let state = v1::RunState::try_from(request.state).ok();
         if state.is_none() {
-            violations.push("state", Reason::OutOfRange, format_args!("state is {}; allowed 0 to 4", request.state));
+            violations.push(
+                "state",
+                Reason::OutOfRange,
+                format_args!("state is {}; allowed 0 to 4", request.state),
+            );
         }
         let filter = format!("runs|{}|{}|{}", request.show_deleted, request.spring, request.state);
         let after = page_token::read(&request.page_token, &filter, &mut violations);
         let state = checked(violations, state)?;
-        let query = ListQuery { show_deleted: request.show_deleted, after: after.and_then(Token::cursor), limit };
+        let query = ListQuery {
+            show_deleted: request.show_deleted,
+            after: after.and_then(Token::cursor),
+            limit,
+        };
         let keep = |saved: &Saved<RunBody>| {
             let attached = || self.is_attached(saved.id.as_str());
             let of_spring = spring.as_ref().is_none_or(|spring| *spring == saved.body.spring);
@@ -86,7 +111,11 @@ impl Bench {
         };
         let page = self.store.list(&query, keep).map_err(refusal("runs", ""))?;
         Ok(v1::ListRunsResponse {
-            runs: page.records.iter().map(|saved| self.told(saved)).collect::<Result<_, _>>()?,
+            runs: page
+                .records
+                .iter()
+                .map(|saved| self.told(saved))
+                .collect::<Result<_, _>>()?,
             next_page_token: page_token::write(page.next.map(Token::of_cursor), &filter),
         })
     }
@@ -101,11 +130,18 @@ impl Bench {
         if !given.spring.is_empty() {
             self.known_spring(&given.spring, "run.spring", &mut violations)?;
         }
-        let paths = request.update_mask.as_ref().map(|mask| mask.paths.as_slice()).unwrap_or_default();
+        let paths = request
+            .update_mask
+            .as_ref()
+            .map(|mask| mask.paths.as_slice())
+            .unwrap_or_default();
         for (index, path) in paths.iter().enumerate() {
             if !matches!(path.as_str(), "spring" | "notes") && paths != ["*"] {
                 let shown: String = path.chars().take(80).collect();
-                violations.at("update_mask").at("paths").index(index).push(Reason::UnknownName, format_args!("\"{shown}\" cannot be changed; allowed \"*\" alone, spring, notes"));
+                violations.at("update_mask").at("paths").index(index).push(
+                    Reason::UnknownName,
+                    format_args!("\"{shown}\" cannot be changed; allowed \"*\" alone, spring, notes"),
+                );
             }
         }
         let (key, id) = checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))?;
@@ -123,17 +159,29 @@ impl Bench {
             Ok(after)
         };
         let etag = Some(given.etag.as_str()).filter(|etag| !etag.is_empty());
-        let saved = self.store.update(self.now(), &key, &id, etag, change).map_err(refusal(&given.name, &request.request_id))?;
+        let saved = self
+            .store
+            .update(self.now(), &key, &id, etag, change)
+            .map_err(refusal(&given.name, &request.request_id))?;
         self.told(&saved)
     }
 
     /// Notes a violation where a spring that is named does not exist.
-    pub(super) fn known_spring(&self, name: &str, field: &str, violations: &mut Violations) -> Result<(), ServiceError> {
-        let Some(id) = Collection::Springs.id(name, violations.at(field)) else { return Ok(()) };
+    pub(super) fn known_spring(
+        &self,
+        name: &str,
+        field: &str,
+        violations: &mut Violations,
+    ) -> Result<(), ServiceError> {
+        let Some(id) = Collection::Springs.id(name, violations.at(field)) else {
+            return Ok(());
+        };
         let Some(id) = RecordId::parse(&id) else { return Ok(()) };
         match self.store.get::<store::SpringBody>(&id) {
             Ok(saved) if saved.delete_time.is_none() => {}
-            Ok(_) | Err(store::StoreError::NotFound) => violations.push(field, Reason::UnknownName, format_args!("{name} is not on the rack")),
+            Ok(_) | Err(store::StoreError::NotFound) => {
+                violations.push(field, Reason::UnknownName, format_args!("{name} is not on the rack"))
+            }
             Err(error) => return Err(refusal(name, "")(error)),
         }
         Ok(())
@@ -149,7 +197,10 @@ impl Bench {
             return Err(ServiceError::RunOpen { run: request.name });
         }
         let etag = Some(request.etag.as_str()).filter(|etag| !etag.is_empty());
-        let saved = self.store.delete::<RunBody>(self.now(), &key, &id, etag).map_err(refusal(&request.name, &request.request_id))?;
+        let saved = self
+            .store
+            .delete::<RunBody>(self.now(), &key, &id, etag)
+            .map_err(refusal(&request.name, &request.request_id))?;
         self.told(&saved)
     }
 
@@ -160,7 +211,10 @@ impl Bench {
         let id = Collection::Runs.id(&request.name, violations.at("name"));
         let (key, id) = checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))?;
         let etag = Some(request.etag.as_str()).filter(|etag| !etag.is_empty());
-        let saved = self.store.undelete::<RunBody>(self.now(), &key, &id, etag).map_err(refusal(&request.name, &request.request_id))?;
+        let saved = self
+            .store
+            .undelete::<RunBody>(self.now(), &key, &id, etag)
+            .map_err(refusal(&request.name, &request.request_id))?;
         self.told(&saved)
     }
 
@@ -175,7 +229,10 @@ impl Bench {
             return Err(ServiceError::RunOpen { run: request.name });
         }
         let etag = Some(request.etag.as_str()).filter(|etag| !etag.is_empty());
-        let saved = self.store.finish_run(self.now(), &key, &id, etag).map_err(refusal(&request.name, &request.request_id))?;
+        let saved = self
+            .store
+            .finish_run(self.now(), &key, &id, etag)
+            .map_err(refusal(&request.name, &request.request_id))?;
         self.told(&saved)
     }
 
@@ -186,7 +243,10 @@ impl Bench {
         let id = Collection::Runs.id(&request.name, violations.at("name"));
         let (key, id) = checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))?;
         let etag = Some(request.etag.as_str()).filter(|etag| !etag.is_empty());
-        let saved = self.store.discard_run(self.now(), &key, &id, etag).map_err(refusal(&request.name, &request.request_id))?;
+        let saved = self
+            .store
+            .discard_run(self.now(), &key, &id, etag)
+            .map_err(refusal(&request.name, &request.request_id))?;
         if let Some(board) = self.board_of(id.as_str()) {
             board.stand(Standing::Discarded);
         }
