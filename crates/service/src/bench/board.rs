@@ -127,15 +127,12 @@ impl Board {
         let column = |index: usize| columns.get(index).map(Vec::as_slice).unwrap_or_default();
         let loads = column(self.axes.load.0);
         let mut inner = self.lock();
-        match self.axes.deflection {
-            Some((index, unit)) => {
-                for (deflection, load) in column(index).iter().zip(loads) {
-                    inner.sample(*deflection, unit, *load, self.axes.load.1);
-                }
-                inner.reading.deflection = column(index).last().copied().or(inner.reading.deflection);
+        // Without a deflection nothing can be drawn against it; the load is still shown.
+        if let Some((index, unit)) = self.axes.deflection {
+            for (deflection, load) in column(index).iter().zip(loads) {
+                inner.sample(*deflection, unit, *load, self.axes.load.1);
             }
-            // Without a deflection nothing can be drawn against it; the load is still shown.
-            None => {}
+            inner.reading.deflection = column(index).last().copied().or(inner.reading.deflection);
         }
         inner.reading.samples += i64::try_from(loads.len()).unwrap_or(i64::MAX);
         inner.reading.load = loads.last().copied().or(inner.reading.load);
