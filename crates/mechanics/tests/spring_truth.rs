@@ -356,6 +356,48 @@ mod truth {
     }
 
     #[test]
+    fn scatter_alone_never_binds() {
+        // Many readings of a coarse load: some run has three flat ones at the start of the search.
+        let bench = Bench {
+            seating: 0.0,
+            readings: 1_500,
+            ..Bench::default()
+        };
+        let bound = (0..400)
+            .filter(|seed| has(&done(&bench, *seed), Code::CoilBind))
+            .count();
+        assert_eq!(bound, 0);
+    }
+
+    #[test]
+    fn loaded_readings_are_no_approach() {
+        // Three readings without load and a fourth just after contact: too few to read a level from.
+        let bench = Bench {
+            seating: 0.0,
+            contact: 7.5,
+            readings: 39,
+            noise: 0.3,
+            ..Bench::default()
+        };
+        for seed in 0..20 {
+            let reduced = done(&bench, seed);
+            let off = |contact: &mechanics::spring::Contact| contact.tare.si() - bench.tare;
+            assert!(reduced.contact.as_ref().is_none_or(|contact| off(contact).abs() < 0.6));
+        }
+        // Bind makes the range so large that two hundredths of it are a long way into the spring.
+        let bench = Bench {
+            bind: 80.0,
+            friction: 10.0,
+            readings: 1_500,
+            ..bench
+        };
+        for seed in 0..20 {
+            let contact = done(&bench, seed).contact.unwrap();
+            assert!((contact.tare.si() - bench.tare).abs() < 0.1, "{:?}", contact.tare);
+        }
+    }
+
+    #[test]
     fn the_frame_is_taken_off_by_rate_and_by_curve_alike() {
         let bench = Bench {
             rate: 75.0,

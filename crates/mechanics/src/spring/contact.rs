@@ -77,8 +77,12 @@ pub(super) fn no_load(rule: Tare, points: &[Point], strokes: &Strokes) -> Result
 
 /// A load this many standard deviations above the level stands out of it.
 const STANDS_OUT: f64 = 5.0;
+/// Share of the travel at which the load is still the spring's, coils open.
+const BELOW_BIND: f64 = 0.7;
 /// Share of the load range below which a reading may belong to the approach.
 const LEADING_RISE: f64 = 0.02;
+/// Share of the load range that stands out even of readings without noise: the last digit may flicker.
+const LEAST_RISE: f64 = 5e-4;
 /// Share of the travel an approach takes up at least: twice what a straight spring would need for that rise.
 const LEADING_TRAVEL: f64 = 0.04;
 /// Readings an approach holds at least.
@@ -97,8 +101,10 @@ fn from_approach(points: &[Point], press: Range<usize>) -> Option<NoLoad> {
     let within = || points.iter().skip(press.start).take(press.len());
     let lead = median(within().take(5).map(|p| p.f));
     let (low, high) = within().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), p| (l.min(p.s), h.max(p.s)));
-    let largest = within().map(|p| p.f).fold(f64::NEG_INFINITY, f64::max);
-    let end = leading(points, &press, lead + LEADING_RISE * (largest - lead));
+    // Not the largest load: coil bind can make that many times what the spring's rate would.
+    let far = within().skip_while(|p| p.s < low + BELOW_BIND * (high - low));
+    let range = median(far.take(5).map(|p| p.f)) - lead;
+    let end = leading(points, &press, lead + LEADING_RISE * range);
     if end == press.len() {
         return None;
     }
@@ -107,10 +113,19 @@ fn from_approach(points: &[Point], press: Range<usize>) -> Option<NoLoad> {
     if end < LEADING_COUNT || reached - first < LEADING_TRAVEL * (high - low) {
         return None;
     }
-    // The nearer half of the approach gives noise and level; the rest joins it until it stands out.
-    let (level, noise) = level_and_noise(within().take((end / 2).max(LEADING_COUNT)).map(|p| p.f));
-    let flat = leading(points, &press, level + STANDS_OUT.min(4.0) * noise).clamp(LEADING_COUNT, end);
-    let kept = if flat > 20 { flat - flat / 10 } else { flat };
+    // The nearer half of the approach gives level and noise, by medians: with few readings it may hold loaded
+    // ones. The rest joins until it stands out.
+    let mut near: Vec<f64> = within().take((end / 2).max(LEADING_COUNT)).map(|p| p.f).collect();
+    let level = super::robust::median(&mut near);
+    near.iter_mut().for_each(|load| *load = (*load - level).abs());
+    let noise = 1.4826 * super::robust::median(&mut near);
+    let rise = (STANDS_OUT.min(4.0) * noise).max(LEAST_RISE * range);
+    let flat = leading(points, &press, level + rise).min(end);
+    if flat < LEADING_COUNT {
+        return None;
+    }
+    // The load rises for a while before it stands out.
+    let kept = if flat > 20 { flat - 3 * flat / 10 } else { flat };
     let (level, noise) = level_and_noise(within().take(kept).map(|p| p.f));
     Some(NoLoad {
         level,

@@ -230,17 +230,21 @@ fn sampled(sorted: &[Point]) -> Vec<f64> {
 fn repeated_median(sorted: &[Point]) -> Option<f64> {
     let mut slopes = Vec::with_capacity(sorted.len());
     let mut medians = Vec::with_capacity(sorted.len());
-    for (i, a) in sorted.iter().enumerate() {
-        slopes.clear();
-        slopes.extend(
-            sorted
-                .iter()
-                .enumerate()
-                .filter(|(j, b)| *j != i && b.s != a.s)
-                .map(|(_, b)| (b.f - a.f) / (b.s - a.s)),
+    let mut before = 0;
+    // Points of one deflection make no slope and stand side by side: what is left are two plain runs.
+    for level in sorted.chunk_by(|a, b| a.s == b.s) {
+        let (lower, upper) = (
+            sorted.get(..before).unwrap_or_default(),
+            sorted.get(before + level.len()..).unwrap_or_default(),
         );
-        if !slopes.is_empty() {
-            medians.push(median(&mut slopes));
+        before += level.len();
+        for a in level {
+            slopes.clear();
+            slopes.extend(lower.iter().map(|b| (b.f - a.f) / (b.s - a.s)));
+            slopes.extend(upper.iter().map(|b| (b.f - a.f) / (b.s - a.s)));
+            if !slopes.is_empty() {
+                medians.push(median(&mut slopes));
+            }
         }
     }
     (!medians.is_empty()).then(|| median(&mut medians))
