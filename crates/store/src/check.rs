@@ -4,9 +4,7 @@ mod whole;
 
 use prost::Message;
 
-use crate::disk::{
-    AttachmentRow, ClockRow, HeadRow, IndexRow, RequestRow, RevisionPart, SampleRow, SealRow,
-};
+use crate::disk::{AttachmentRow, ClockRow, HeadRow, IndexRow, RequestRow, RevisionPart, SampleRow, SealRow};
 use crate::envelope;
 use crate::key::RowKey;
 use crate::record::Gap;
@@ -20,9 +18,11 @@ pub fn check_value(key: &[u8], value: &[u8]) -> Result<(), String> {
     let checked = match row {
         RowKey::Head { .. } => decodes::<HeadRow>(message),
         RowKey::Revision { .. } => decodes::<RevisionPart>(message),
-        RowKey::Newest { .. } | RowKey::Purge { .. } | RowKey::Owned { .. } | RowKey::Expiry { .. } | RowKey::Importing => {
-            decodes::<IndexRow>(message)
-        }
+        RowKey::Newest { .. }
+        | RowKey::Purge { .. }
+        | RowKey::Owned { .. }
+        | RowKey::Expiry { .. }
+        | RowKey::Importing => decodes::<IndexRow>(message),
         RowKey::Request { .. } => decodes::<RequestRow>(message),
         RowKey::Attachment { .. } => decodes::<AttachmentRow>(message),
         RowKey::Samples { first_block, .. } => check_samples(message, first_block),

@@ -47,7 +47,9 @@ impl Store {
         let view = Snapshot::of(&*engine)?;
         let importing: Option<Stored<IndexRow>> = view.get(&RowKey::Importing)?;
         if importing.is_some() {
-            return Err(StoreError::damaged("an import into this store was not completed; import again into an empty one"));
+            return Err(StoreError::damaged(
+                "an import into this store was not completed; import again into an empty one",
+            ));
         }
         let clock: Option<Stored<ClockRow>> = view.get(&RowKey::Clock)?;
         drop(view);

@@ -73,13 +73,21 @@ impl Report {
 /// # Errors
 /// [`StoreError::Busy`], [`StoreError::Failed`]. Damage is no error but a problem in the report.
 pub fn verify(store: &Store) -> Result<Report, StoreError> {
-    let mut walk = Walk { store, report: Report::default(), runs: HashSet::new(), parts: 0 };
+    let mut walk = Walk {
+        store,
+        report: Report::default(),
+        runs: HashSet::new(),
+        parts: 0,
+    };
     let parts = walk.each_value()?;
     for kind in Kind::ALL {
         walk.each_key(0x01, &[kind.byte()], |walk, key, _| walk.head(&key))?;
     }
     if walk.parts != parts {
-        walk.report.problem(format!("{parts} parts of revisions are stored, {} belong to a record", walk.parts));
+        walk.report.problem(format!(
+            "{parts} parts of revisions are stored, {} belong to a record",
+            walk.parts
+        ));
     }
     for family in [0x03, 0x04, 0x05, 0x06, 0x07, 0x08, 0x09, 0x0A, 0x0B] {
         walk.each_key(family, &[], |walk, key, value| walk.derived(&key, value))?;
@@ -140,7 +148,9 @@ impl Walk<'_> {
 
     fn head(&mut self, key: &RowKey) -> Result<(), StoreError> {
         let RowKey::Head { kind, id } = key else { return Ok(()) };
-        let Some(head) = self.get::<HeadRow>(key)? else { return Ok(()) };
+        let Some(head) = self.get::<HeadRow>(key)? else {
+            return Ok(());
+        };
         let uid = uid_of(&head)?;
         if *kind == Kind::Run {
             self.runs.insert(uid);
@@ -156,9 +166,12 @@ impl Walk<'_> {
             let row = read_revision_row(&self.store.snapshot()?, *kind, id, revision);
             let Some(row) = self.report.note(row)? else { continue };
             match row {
-                Some((row, _)) if row.uid != head.uid => self.report.problem(format!("{id}@{revision} is another record's")),
+                Some((row, _)) if row.uid != head.uid => {
+                    self.report.problem(format!("{id}@{revision} is another record's"))
+                }
                 Some((_, sum)) if revision == head.revision && sum != head.checksum => {
-                    self.report.problem(format!("{id}@{revision} is not what the head says"));
+                    self.report
+                        .problem(format!("{id}@{revision} is not what the head says"));
                 }
                 Some(_) => {}
                 None => self.report.problem(format!("{id}@{revision} is missing")),
@@ -184,10 +197,18 @@ impl Walk<'_> {
     fn entries(&mut self, kind: Kind, id: &RecordId, head: &HeadRow) -> Result<(), StoreError> {
         let mut keys = Vec::new();
         if kind.list_order() == ListOrder::NewestFirst {
-            keys.push(RowKey::Newest { kind, create_time: Moment::from_nanos(head.create_time), id: id.clone() });
+            keys.push(RowKey::Newest {
+                kind,
+                create_time: Moment::from_nanos(head.create_time),
+                id: id.clone(),
+            });
         }
         if let Some(time) = head.purge_time {
-            keys.push(RowKey::Purge { purge_time: Moment::from_nanos(time), kind, id: id.clone() });
+            keys.push(RowKey::Purge {
+                purge_time: Moment::from_nanos(time),
+                kind,
+                id: id.clone(),
+            });
         }
         for key in keys {
             if self.get::<IndexRow>(&key)?.is_none_or(|entry| entry.uid != head.uid) {
@@ -203,9 +224,14 @@ impl Walk<'_> {
         loop {
             let range = sample_range(uid, blocks + 1, u64::MAX);
             let rows = self.store.snapshot()?.rows::<SampleRow>(&range, Order::Ascending, 1)?;
-            let Some((_, Stored { row, .. })) = rows.into_iter().next() else { break };
+            let Some((_, Stored { row, .. })) = rows.into_iter().next() else {
+                break;
+            };
             if row.first_block != blocks + 1 {
-                return Err(StoreError::damaged(format!("run {id}: block {} is missing", blocks + 1)));
+                return Err(StoreError::damaged(format!(
+                    "run {id}: block {} is missing",
+                    blocks + 1
+                )));
             }
             let unpacked = unpack(&row).map_err(|what| StoreError::damaged(format!("run {id}: {what}")))?;
             for (block, info) in unpacked.iter().zip(&row.blocks) {
@@ -213,13 +239,18 @@ impl Walk<'_> {
                 samples += block.sample_count() as u64;
                 sum = continue_checksum(sum, block);
                 if (samples, sum) != (info.samples_through, info.crc32c_through) {
-                    self.report.problem(format!("run {id}: counts at block {blocks} do not add up"));
+                    self.report
+                        .problem(format!("run {id}: counts at block {blocks} do not add up"));
                 }
                 if let Some(gap) = &info.gap_before {
                     gaps += 1;
-                    let entry: Option<Gap> = self.get(&RowKey::Gap { uid: *uid, block: blocks })?;
+                    let entry: Option<Gap> = self.get(&RowKey::Gap {
+                        uid: *uid,
+                        block: blocks,
+                    })?;
                     if entry.as_ref() != Some(gap) {
-                        self.report.problem(format!("run {id}: the gap before block {blocks} is not in the index"));
+                        self.report
+                            .problem(format!("run {id}: the gap before block {blocks} is not in the index"));
                     }
                 }
             }
@@ -229,11 +260,13 @@ impl Walk<'_> {
         let closed = matches!(body.state(), RunState::Finished | RunState::Discarded);
         let counted = (body.block_count, body.sample_count, body.content_crc32c, body.gap_count);
         if closed && counted != (blocks, samples, Some(sum), gaps) {
-            self.report.problem(format!("run {id}: its blocks are not those it was closed with"));
+            self.report
+                .problem(format!("run {id}: its blocks are not those it was closed with"));
         }
         let attachment = self.get::<crate::disk::AttachmentRow>(&RowKey::Attachment { uid: *uid })?;
         if attachment.is_none_or(|row| row.open == closed) {
-            self.report.problem(format!("run {id}: its attachment row does not fit its state"));
+            self.report
+                .problem(format!("run {id}: its attachment row does not fit its state"));
         }
         Ok(())
     }
@@ -242,11 +275,17 @@ impl Walk<'_> {
     fn derived(&mut self, key: &RowKey, value: &[u8]) -> Result<(), StoreError> {
         let fits = match key {
             RowKey::Newest { kind, create_time, id } => {
-                let head: Option<HeadRow> = self.get(&RowKey::Head { kind: *kind, id: id.clone() })?;
+                let head: Option<HeadRow> = self.get(&RowKey::Head {
+                    kind: *kind,
+                    id: id.clone(),
+                })?;
                 head.is_some_and(|head| head.create_time == create_time.as_nanos())
             }
             RowKey::Purge { purge_time, kind, id } => {
-                let head: Option<HeadRow> = self.get(&RowKey::Head { kind: *kind, id: id.clone() })?;
+                let head: Option<HeadRow> = self.get(&RowKey::Head {
+                    kind: *kind,
+                    id: id.clone(),
+                })?;
                 head.is_some_and(|head| head.purge_time == Some(purge_time.as_nanos()))
             }
             RowKey::Request { request } => self.request(key, *request, value)?,
@@ -258,9 +297,10 @@ impl Walk<'_> {
                 let row: Option<RequestRow> = self.get(&RowKey::Request { request: *request })?;
                 row.is_some_and(|row| row.expire_time == Some(expire_time.as_nanos()))
             }
-            RowKey::Attachment { uid } | RowKey::Samples { uid, .. } | RowKey::Gap { uid, .. } | RowKey::Seal { uid } => {
-                self.runs.contains(uid)
-            }
+            RowKey::Attachment { uid }
+            | RowKey::Samples { uid, .. }
+            | RowKey::Gap { uid, .. }
+            | RowKey::Seal { uid } => self.runs.contains(uid),
             RowKey::Head { .. } | RowKey::Revision { .. } | RowKey::Clock | RowKey::Importing => true,
         };
         if !fits {
@@ -273,8 +313,14 @@ impl Walk<'_> {
         let row: RequestRow = crate::rows::decode(&key.bytes(), value)?;
         self.report.requests += 1;
         let index = match row.expire_time {
-            None => RowKey::Owned { uid: uid_from(&row.uid)?, request },
-            Some(time) => RowKey::Expiry { expire_time: Moment::from_nanos(time), request },
+            None => RowKey::Owned {
+                uid: uid_from(&row.uid)?,
+                request,
+            },
+            Some(time) => RowKey::Expiry {
+                expire_time: Moment::from_nanos(time),
+                request,
+            },
         };
         Ok(self.get::<IndexRow>(&index)?.is_some())
     }

@@ -129,7 +129,12 @@ fn read_batch(view: &Snapshot<'_>, uid: &Uid, first: u64) -> Result<Batch, Store
             let full =
                 !batch.blocks.is_empty() && (samples > ROW_SAMPLES || batch.blocks.len() + blocks.len() > ROW_BLOCKS);
             if blocks.len() > 1 && batch.blocks.is_empty() {
-                return Ok(Batch { infos: row.blocks, blocks, to_end: false, sealed: true });
+                return Ok(Batch {
+                    infos: row.blocks,
+                    blocks,
+                    to_end: false,
+                    sealed: true,
+                });
             }
             if full || blocks.len() > 1 || blocks.iter().any(|block| block.columns.len() != width) {
                 batch.to_end = false;

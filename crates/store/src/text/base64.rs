@@ -5,7 +5,9 @@ const ALPHABET: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwx
 pub(super) fn encode(bytes: &[u8]) -> String {
     let mut text = String::with_capacity(bytes.len().div_ceil(3) * 4);
     for chunk in bytes.chunks(3) {
-        let word = (0..3).fold(0_u32, |word, i| word << 8 | u32::from(chunk.get(i).copied().unwrap_or(0)));
+        let word = (0..3).fold(0_u32, |word, i| {
+            word << 8 | u32::from(chunk.get(i).copied().unwrap_or(0))
+        });
         for place in 0..4 {
             let digit = (word >> (18 - 6 * place)) & 63;
             let letter = ALPHABET.get(digit as usize).copied().unwrap_or(b'=');

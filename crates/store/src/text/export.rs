@@ -26,7 +26,11 @@ const STRIDE: usize = 32;
 /// [`TextError::Io`]; [`TextError::Store`], among them [`StoreError::Damaged`] and, when the store is in use,
 /// [`StoreError::Conflict`].
 pub fn export(store: &Store, origin: &Origin, out: &mut dyn Write) -> Result<Moved, TextError> {
-    let mut text = Text { out, lines: 0, crc32c: 0 };
+    let mut text = Text {
+        out,
+        lines: 0,
+        crc32c: 0,
+    };
     text.line(TITLE)?;
     text.line(&format!("store {}", origin.store))?;
     text.line(&format!("sequence {}", origin.sequence))?;
@@ -36,7 +40,9 @@ pub fn export(store: &Store, origin: &Origin, out: &mut dyn Write) -> Result<Mov
     }
     for kind in Kind::ALL {
         each_row::<HeadRow, _>(store, 0x01, &[kind.byte()], |key, head| match key {
-            RowKey::Head { id, .. } if head.purge_begun_time.is_none() => export_record(store, &mut text, kind, &id, &head),
+            RowKey::Head { id, .. } if head.purge_begun_time.is_none() => {
+                export_record(store, &mut text, kind, &id, &head)
+            }
             _ => Ok(()),
         })?;
     }
@@ -47,7 +53,11 @@ pub fn export(store: &Store, origin: &Origin, out: &mut dyn Write) -> Result<Mov
         }
         _ => Ok(()),
     })?;
-    let moved = Moved { origin: origin.clone(), lines: text.lines, crc32c: text.crc32c };
+    let moved = Moved {
+        origin: origin.clone(),
+        lines: text.lines,
+        crc32c: text.crc32c,
+    };
     text.line(&format!("end {} {:08x}", moved.lines, moved.crc32c))?;
     text.out.flush()?;
     Ok(moved)
@@ -160,12 +170,18 @@ fn ended(view: &Snapshot<'_>, row: RequestRow) -> Result<RequestRow, StoreError>
     if row.expire_time.is_some() {
         return Ok(row);
     }
-    let (kind, id) = (u8::try_from(row.kind).ok().and_then(Kind::of_byte), RecordId::parse(&row.id));
+    let (kind, id) = (
+        u8::try_from(row.kind).ok().and_then(Kind::of_byte),
+        RecordId::parse(&row.id),
+    );
     let (Some(kind), Some(id)) = (kind, id) else {
         return Err(StoreError::damaged("a request id names no record"));
     };
     let head: Option<Stored<HeadRow>> = view.get(&RowKey::Head { kind, id })?;
     let begun = head.filter(|head| head.row.purge_begun_time.is_some());
     let mine = begun.filter(|head| uid_from(&head.row.uid).ok() == uid_from(&row.uid).ok());
-    Ok(RequestRow { expire_time: mine.map(|head| expiry(&head.row).as_nanos()), ..row })
+    Ok(RequestRow {
+        expire_time: mine.map(|head| expiry(&head.row).as_nanos()),
+        ..row
+    })
 }

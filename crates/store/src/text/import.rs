@@ -1,6 +1,6 @@
 //! Text to a store.
 
-use std::io::{BufRead, Read};
+use std::io::BufRead;
 
 use prost::Message;
 
@@ -26,17 +26,32 @@ const BATCH_ROWS: usize = 512;
 /// # Errors
 /// [`TextError::NotEmpty`], [`TextError::Io`], [`TextError::Line`], [`TextError::Store`].
 pub fn import(engine: &dyn Engine, text: &mut dyn BufRead) -> Result<Moved, TextError> {
-    if !Snapshot::of(engine)?.page(&KeyRange::all(), Order::Ascending, 1)?.is_empty() {
+    if !Snapshot::of(engine)?
+        .page(&KeyRange::all(), Order::Ascending, 1)?
+        .is_empty()
+    {
         return Err(TextError::NotEmpty);
     }
     let mut change = Change::default();
     change.put(&RowKey::Importing, &IndexRow::default());
     commit(engine, change)?;
-    let mut import = Import { engine, change: Change::default(), last: None };
-    let mut reader = Reader { text, lines: 0, crc32c: 0 };
+    let mut import = Import {
+        engine,
+        change: Change::default(),
+        last: None,
+    };
+    let mut reader = Reader {
+        text,
+        lines: 0,
+        crc32c: 0,
+    };
     let origin = read_header(&mut reader)?;
     loop {
-        let before = Moved { origin: origin.clone(), lines: reader.lines, crc32c: reader.crc32c };
+        let before = Moved {
+            origin: origin.clone(),
+            lines: reader.lines,
+            crc32c: reader.crc32c,
+        };
         let line = reader.line()?;
         if let Some(end) = line.strip_prefix("end ") {
             if end != format!("{} {:08x}", before.lines, before.crc32c) {
@@ -84,11 +99,15 @@ impl Reader<'_> {
     fn word(&mut self, name: &str) -> Result<String, TextError> {
         let line = self.line()?;
         let word = line.strip_prefix(name).and_then(|rest| rest.strip_prefix(' '));
-        word.map(str::to_owned).ok_or_else(|| self.fault(&format!("{name} was expected")))
+        word.map(str::to_owned)
+            .ok_or_else(|| self.fault(&format!("{name} was expected")))
     }
 
     fn fault(&self, what: &str) -> TextError {
-        TextError::Line { number: self.lines, what: what.to_owned() }
+        TextError::Line {
+            number: self.lines,
+            what: what.to_owned(),
+        }
     }
 }
 
@@ -97,7 +116,10 @@ fn read_header(reader: &mut Reader<'_>) -> Result<Origin, TextError> {
         return Err(reader.fault("no export of this program, or of a newer one"));
     }
     let store = reader.word("store")?;
-    let sequence = reader.word("sequence")?.parse().map_err(|_| reader.fault("the sequence is no number"))?;
+    let sequence = reader
+        .word("sequence")?
+        .parse()
+        .map_err(|_| reader.fault("the sequence is no number"))?;
     Ok(Origin { store, sequence })
 }
 
@@ -125,8 +147,12 @@ impl Import<'_> {
         match key {
             ["clock", "-"] => self.put::<ClockRow>(&RowKey::Clock, &message).map(drop),
             ["revision", kind, id, revision] => self.take_revision(kind, id, revision, &message),
-            ["attachment", uid] => self.put::<AttachmentRow>(&RowKey::Attachment { uid: bytes(uid)? }, &message).map(drop),
-            ["seal", uid] => self.put::<SealRow>(&RowKey::Seal { uid: bytes(uid)? }, &message).map(drop),
+            ["attachment", uid] => self
+                .put::<AttachmentRow>(&RowKey::Attachment { uid: bytes(uid)? }, &message)
+                .map(drop),
+            ["seal", uid] => self
+                .put::<SealRow>(&RowKey::Seal { uid: bytes(uid)? }, &message)
+                .map(drop),
             ["samples", uid, first] => self.take_samples(bytes(uid)?, first, &message),
             ["request", id] => self.take_request(bytes(id)?, &message),
             _ => Err("of an unknown kind".into()),
@@ -144,10 +170,17 @@ impl Import<'_> {
     }
 
     fn take_revision(&mut self, kind: &str, id: &str, revision: &str, message: &[u8]) -> Result<(), String> {
-        let kind = Kind::ALL.into_iter().find(|known| known.word() == kind).ok_or("of an unknown kind of record")?;
+        let kind = Kind::ALL
+            .into_iter()
+            .find(|known| known.word() == kind)
+            .ok_or("of an unknown kind of record")?;
         let id = RecordId::parse(id).ok_or("the id is none")?;
         let row = RevisionRow::decode(message).map_err(|error| error.to_string())?;
-        let before = self.last.take().filter(|(k, i, _)| (*k, i) == (kind, &id)).map(|(_, _, row)| row);
+        let before = self
+            .last
+            .take()
+            .filter(|(k, i, _)| (*k, i) == (kind, &id))
+            .map(|(_, _, row)| row);
         let wanted = before.as_ref().map_or(1, |before| before.revision + 1);
         if row.revision != wanted || revision != wanted.to_string() {
             return Err(format!("revision {wanted} was expected"));
@@ -160,9 +193,20 @@ impl Import<'_> {
         put_revision(&mut self.change, kind, &id, &row);
         if kind.list_order() == ListOrder::NewestFirst {
             let create_time = Moment::from_nanos(row.create_time);
-            self.change.put(&RowKey::Newest { kind, create_time, id: id.clone() }, &index);
+            self.change.put(
+                &RowKey::Newest {
+                    kind,
+                    create_time,
+                    id: id.clone(),
+                },
+                &index,
+            );
         }
-        let purge = |time: i64| RowKey::Purge { purge_time: Moment::from_nanos(time), kind, id: id.clone() };
+        let purge = |time: i64| RowKey::Purge {
+            purge_time: Moment::from_nanos(time),
+            kind,
+            id: id.clone(),
+        };
         if let Some(old) = before.and_then(|before| before.purge_time) {
             self.change.delete(&purge(old));
         }
@@ -190,7 +234,10 @@ impl Import<'_> {
         let uid = uid_from(&row.uid).map_err(|error| error.to_string())?;
         let index = match row.expire_time {
             None => RowKey::Owned { uid, request },
-            Some(time) => RowKey::Expiry { expire_time: Moment::from_nanos(time), request },
+            Some(time) => RowKey::Expiry {
+                expire_time: Moment::from_nanos(time),
+                request,
+            },
         };
         self.change.put(&index, &IndexRow { uid: uid.to_vec() });
         Ok(())
@@ -207,5 +254,7 @@ impl Import<'_> {
 fn bytes(text: &str) -> Result<[u8; 16], String> {
     let digits = text.len() == 32 && text.bytes().all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f'));
     let number = u128::from_str_radix(text, 16).ok().filter(|_| digits);
-    number.map(u128::to_be_bytes).ok_or_else(|| "16 bytes in hex were expected".into())
+    number
+        .map(u128::to_be_bytes)
+        .ok_or_else(|| "16 bytes in hex were expected".into())
 }
