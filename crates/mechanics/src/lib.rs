@@ -3,4 +3,8 @@
 //! This crate knows `uom` and nothing of the program around it: no wire, store, clock, thread, environment or log.
 //! The same input gives the same bits out.
 
+pub mod estimate;
+pub mod finding;
+pub mod live;
 pub mod quantity;
+pub mod spring;

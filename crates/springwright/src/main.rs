@@ -1,1 +1,89 @@
-fn main() {}
+//! Springwright: the suspension tuner's workbench. Serves, records, computes, prints.
+
+mod api;
+mod args;
+mod call;
+mod demo;
+mod documents;
+mod entry;
+mod fail;
+mod feed;
+mod hosting;
+mod out;
+mod print;
+mod serve;
+mod tester;
+mod verbs;
+
+use std::process::ExitCode;
+
+use clap::{ArgMatches, FromArgMatches as _};
+
+use args::{Action, Cli};
+use fail::{Answer, Ended, Fail};
+
+fn main() -> ExitCode {
+    fail::exit_code(&act())
+}
+
+fn act() -> Ended {
+    let benches = verbs::commands()?;
+    let names: Vec<_> = benches.iter().map(|bench| bench.get_name().to_owned()).collect();
+    // Help goes to stdout with exit code 0; what was typed wrongly goes to stderr with 2.
+    let matches = args::command(benches)
+        .try_get_matches()
+        .unwrap_or_else(|fault| fault.exit());
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
+    let ended = runtime.block_on(dispatch(&matches, &names));
+    // A reader of stdin may still wait for a line; nobody waits for it.
+    runtime.shutdown_background();
+    ended
+}
+
+async fn dispatch(matches: &ArgMatches, benches: &[String]) -> Ended {
+    if let Some((bench, verb)) = matches
+        .subcommand()
+        .filter(|(name, _)| benches.iter().any(|bench| bench == name))
+    {
+        return verbs::run_bench(bench, verb).await;
+    }
+    let cli = Cli::from_arg_matches(matches).map_err(|fault| Fail::error(fault.to_string()))?;
+    match cli.action {
+        Action::Serve(args) => serve::serve(args).await,
+        Action::Tester(options) => tester(*options).await,
+        Action::Feed(options) => feed(*options).await,
+        Action::Demo(args) => demo::demo(args).await,
+        Action::Call(args) => verbs::run_call(args).await,
+        Action::Export(args) => verbs::export(&args),
+        Action::Import(args) => verbs::import(&args),
+        Action::Verify(args) => verbs::verify(&args),
+        Action::Compact(args) => verbs::compact(&args),
+        Action::Convert(args) => verbs::convert(&args),
+    }
+}
+
+/// The simulated tester; see its options.
+async fn tester(options: tester::Options) -> Ended {
+    let shutdown = serve::until_interrupted()?;
+    match tester::run(options, shutdown).await {
+        Ok(()) => Ok(Answer::Yes),
+        Err(tester::TesterError::Output(fault)) => Err(fault.into()),
+        Err(fault) => Err(Fail::error(fault.to_string())),
+    }
+}
+
+async fn feed(options: feed::Options) -> Ended {
+    serve::log("warn");
+    let json = options.json;
+    let report = feed::run(options)
+        .await
+        .map_err(|fault| Fail::error(fault.to_string()))?;
+    let mut out = out::Out::stdout();
+    if json {
+        out.line(report.to_json())?;
+    } else {
+        out.line(&report)?;
+    }
+    out.flush()?;
+    Ok(Answer::Yes)
+}

@@ -1,6 +1,12 @@
 //! The API on the wire: generated messages and services, and the one place where a bare number gains or loses its unit
 //! on the way in or out of them.
 
+pub mod names;
+pub mod quantity;
+pub mod records;
+pub mod springs;
+pub mod violation;
+
 /// Generated from `proto/springwright/v1`. Documentation is in the protos.
 #[allow(missing_docs, clippy::all, unreachable_pub, reason = "generated code")]
 pub mod v1 {
@@ -9,5 +15,3 @@ pub mod v1 {
 
 /// The API's descriptors, for reflection and for JSON.
 pub const DESCRIPTORS: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/springwright.v1.binpb"));
-
-pub mod violation;

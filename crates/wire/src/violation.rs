@@ -101,9 +101,9 @@ impl Violations {
             return;
         }
         self.add(Violation {
-            field: bounded(path),
+            field: bounded(path, MAX_TEXT_BYTES),
             reason,
-            description: bounded(description),
+            description: bounded(description, MAX_TEXT_BYTES),
         });
     }
 
@@ -171,9 +171,17 @@ impl Scope<'_> {
         }
     }
 
+    /// This place again, for a function that takes its scope.
+    pub fn here(&mut self) -> Scope<'_> {
+        Scope {
+            violations: self.violations,
+            path: self.path,
+        }
+    }
+
     /// Notes a fault here. The description is rendered only while there is room: give `format_args!(...)`.
     pub fn push(&mut self, reason: ViolationReason, description: impl fmt::Display) {
-        self.violations.push(&self.path, reason, description);
+        self.violations.push(self.path, reason, description);
     }
 
     /// How many faults the whole request has so far: unchanged over a conversion, that conversion found none.
@@ -190,7 +198,7 @@ impl fmt::Display for Scope<'_> {
 }
 
 /// A field path, as a chain that lives on the stack of the conversions going through the message.
-#[derive(Debug)]
+#[derive(Debug, Clone, Copy)]
 enum Path<'a> {
     Root,
     Field(&'a Path<'a>, &'a str),
@@ -208,24 +216,34 @@ impl fmt::Display for Path<'_> {
     }
 }
 
-/// The text, cut at [`MAX_TEXT_BYTES`] while it is rendered: a description may quote what a hostile client sent.
-fn bounded(text: impl fmt::Display) -> String {
-    let mut cut = Cut(String::new());
+/// The text, cut at that many bytes while it is rendered: it may quote what a hostile client sent.
+pub fn bounded(text: impl fmt::Display, bytes: usize) -> String {
+    let mut cut = Cut {
+        kept: String::new(),
+        bytes,
+    };
     let ended = write!(cut, "{text}");
+    let mut kept = cut.kept;
     if ended.is_err() {
-        cut.0.push('…');
+        kept.push('…');
     }
-    cut.0
+    kept
 }
 
 /// Takes text until it is full, then refuses the rest.
-struct Cut(String);
+struct Cut {
+    kept: String,
+    bytes: usize,
+}
 
 impl fmt::Write for Cut {
     fn write_str(&mut self, text: &str) -> fmt::Result {
-        let room = MAX_TEXT_BYTES.saturating_sub(self.0.len() + '…'.len_utf8());
-        let fitting = (0..=room.min(text.len())).rev().find(|&end| text.is_char_boundary(end)).unwrap_or(0);
-        self.0.push_str(text.get(..fitting).unwrap_or_default());
+        let room = self.bytes.saturating_sub(self.kept.len() + '…'.len_utf8());
+        let fitting = (0..=room.min(text.len()))
+            .rev()
+            .find(|&end| text.is_char_boundary(end))
+            .unwrap_or(0);
+        self.kept.push_str(text.get(..fitting).unwrap_or_default());
         if fitting < text.len() { Err(fmt::Error) } else { Ok(()) }
     }
 }

@@ -76,6 +76,34 @@ impl<U: Unit> FromStr for Entered<U> {
     }
 }
 
+/// Reads a text such as `9.5 N/mm` as a quantity of the dimension of this name: the number, and the row of its unit.
+///
+/// # Errors
+/// Any [`TextError`]. A unit that cannot stand on the wire is unknown here, as it is to [`Entered`].
+pub fn read(dimension: &str, text: &str) -> Result<(f64, &'static super::UnitRow), TextError> {
+    let dimension = dimensions().iter().find(|known| known.name == dimension);
+    let rows = dimension
+        .and_then(|known| known.rows.first().copied())
+        .unwrap_or_default();
+    let known = || rows.iter().map(|row| row.symbol).collect::<Vec<_>>();
+    let (value, unit) = split(text)?;
+    if unit.is_empty() {
+        return Err(TextError::UnitMissing {
+            text: text.trim().to_owned(),
+            known: known(),
+        });
+    }
+    let row = rows
+        .iter()
+        .find(|row| row.spells(unit))
+        .ok_or_else(|| TextError::UnitUnknown {
+            unit: unit.to_owned(),
+            dimension: dimension.map_or("any dimension", |known| known.name),
+            known: known(),
+        })?;
+    Ok((value, row))
+}
+
 /// Converts a text such as `550 lbf/in` into another unit of the same dimension, by its symbol.
 ///
 /// # Errors

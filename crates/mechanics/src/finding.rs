@@ -1,0 +1,178 @@
+//! Findings: what is legal but unwelcome, said beside a value instead of refusing it. One table holds every code.
+
+/// How much a finding matters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Severity {
+    /// Worth knowing.
+    Note,
+    /// The result is weaker than it looks, or the part is not what it should be.
+    Warning,
+    /// Somebody can be hurt, or a part broken.
+    Hazard,
+}
+
+/// A finding: a code of the table with its figures in words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Finding {
+    /// Which.
+    pub code: Code,
+    /// What was found, with its figures and units.
+    pub message: String,
+    /// The request's field it speaks of, as a path; else empty.
+    pub field: &'static str,
+}
+
+impl Finding {
+    /// A finding that speaks of no single field.
+    #[must_use]
+    pub fn new(code: Code, message: String) -> Self {
+        Self {
+            code,
+            message,
+            field: "",
+        }
+    }
+
+    /// A finding about a field of the request.
+    #[must_use]
+    pub fn about(code: Code, field: &'static str, message: String) -> Self {
+        Self { code, message, field }
+    }
+
+    /// How much it matters.
+    #[must_use]
+    pub fn severity(&self) -> Severity {
+        self.code.severity()
+    }
+
+    /// What to be careful of, where somebody can be hurt; else empty.
+    #[must_use]
+    pub fn caution(&self) -> &'static str {
+        self.code.caution()
+    }
+}
+
+macro_rules! codes {
+    ($( $(#[$doc:meta])* $code:ident $text:literal $severity:ident, $caution:literal; )*) => {
+        /// Every finding's code. The texts are part of the API: never changed, never reused.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+        pub enum Code {
+            $( $(#[$doc])* $code, )*
+        }
+
+        impl Code {
+            /// Every code.
+            pub const ALL: &'static [Self] = &[$( Self::$code ),*];
+
+            /// The stable text, upper snake case.
+            #[must_use]
+            pub fn text(self) -> &'static str {
+                match self { $( Self::$code => $text ),* }
+            }
+
+            /// How much it matters.
+            #[must_use]
+            pub fn severity(self) -> Severity {
+                match self { $( Self::$code => Severity::$severity ),* }
+            }
+
+            /// What to be careful of, where somebody can be hurt; else empty.
+            #[must_use]
+            pub fn caution(self) -> &'static str {
+                match self { $( Self::$code => $caution ),* }
+            }
+        }
+    };
+}
+
+codes! {
+    /// The spring was pressed until its coils closed.
+    CoilBind "COIL_BIND" Warning, "";
+    /// The spring binds at a smaller deflection than its free and solid length promise.
+    BindEarly "BIND_EARLY" Hazard, "A spring that binds before the stop takes the whole blow itself and can break: do not fit it until the solid length is measured.";
+    /// The window reaches into coil bind or the seating of the end coils.
+    WindowBeyondStraight "WINDOW_BEYOND_STRAIGHT" Warning, "";
+    /// The rate changes within the travel.
+    RateChange "RATE_CHANGE" Warning, "";
+    /// Few points in the window.
+    FewPoints "FEW_POINTS" Warning, "";
+    /// Two points only: a rate without any sign of its scatter.
+    NoScatter "NO_SCATTER" Warning, "";
+    /// The robust rate and the fitted rate differ by more than the expanded uncertainty.
+    WildPoints "WILD_POINTS" Warning, "";
+    /// The two-point rate and the fitted rate differ by more than the expanded uncertainty.
+    TwoPointDiffers "TWO_POINT_DIFFERS" Note, "";
+    /// Loads stand at their largest value as a clipped signal would.
+    LoadClipped "LOAD_CLIPPED" Warning, "";
+    /// Loads above the capacity of the cell.
+    OverCapacity "OVER_CAPACITY" Hazard, "Loads above the cell's capacity: stop the press, and have the cell checked before the next spring.";
+    /// The no-load level moved over the run.
+    TareDrift "TARE_DRIFT" Warning, "";
+    /// No part of the run is without load: no tare was taken off.
+    NoApproach "NO_APPROACH" Note, "";
+    /// Strokes differ by more than their scatter explains.
+    StrokesDiffer "STROKES_DIFFER" Warning, "";
+    /// The residuals are serially correlated: fewer points count than were taken.
+    CorrelatedResiduals "CORRELATED_RESIDUALS" Note, "";
+    /// The frame takes more than a tenth of the deflection.
+    FrameSoft "FRAME_SOFT" Warning, "";
+    /// Loads beyond the measured frame curve; its last slope was carried on.
+    FrameCurveExceeded "FRAME_CURVE_EXCEEDED" Warning, "";
+    /// The noise of the deflections flattens the slope noticeably.
+    Dilution "DILUTION" Note, "";
+    /// Press and return differ widely: friction is a large part of the load.
+    FrictionLarge "FRICTION_LARGE" Warning, "";
+    /// More is given back than was put in.
+    EnergyGained "ENERGY_GAINED" Warning, "";
+    /// Press and return were asked for and the return cannot be used.
+    ReturnUnusable "RETURN_UNUSABLE" Note, "";
+    /// Fewer strokes than were to be discarded.
+    PresetKept "PRESET_KEPT" Warning, "";
+    /// More than 5 % from the mark, without a tolerance to judge by.
+    FarFromMark "FAR_FROM_MARK" Warning, "";
+    /// The mark cannot be read as a rate.
+    MarkNotRead "MARK_NOT_READ" Warning, "";
+    /// The mark has no unit, and the bench value chose one.
+    MarkUnitChosen "MARK_UNIT_CHOSEN" Note, "";
+    /// The mark typed and the marked rate entered are not the same.
+    MarkContradicts "MARK_CONTRADICTS" Warning, "";
+    /// Outside the tolerance.
+    OutOfTolerance "OUT_OF_TOLERANCE" Warning, "";
+    /// The uncertainty reaches over a limit of the tolerance.
+    ToleranceCannotTell "TOLERANCE_CANNOT_TELL" Warning, "";
+    /// The grade cannot be applied with what was given.
+    GradeNotApplicable "GRADE_NOT_APPLICABLE" Warning, "";
+    /// A formula from memory that no readable source confirms.
+    Unconfirmed "UNCONFIRMED" Warning, "Do not accept or refuse a part on an unconfirmed formula: buy the standard and compare first.";
+    /// The free length differs from the marked one by more than the grade permits.
+    FreeLengthOff "FREE_LENGTH_OFF" Warning, "";
+    /// Below the solid length: the spring cannot be this short.
+    BelowSolid "BELOW_SOLID" Hazard, "A spring pressed solid carries any load without giving: a part breaks instead.";
+    /// The spring stores enough energy to hurt.
+    StoredEnergy "STORED_ENERGY" Hazard, "A compressed spring stores this energy: use a rated compressor, and never stand over the end of the tool.";
+    /// Longer than free: the spring is loose.
+    Loose "LOOSE" Warning, "";
+    /// No uncertainty was stated for the scales: the uncertainty holds the scatter only.
+    ScalesUnknown "SCALES_UNKNOWN" Note, "";
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use super::*;
+
+    #[test]
+    fn codes_are_told_apart_and_every_hazard_says_what_to_be_careful_of() {
+        let texts: BTreeSet<&str> = Code::ALL.iter().map(|code| code.text()).collect();
+        assert_eq!(texts.len(), Code::ALL.len());
+        for code in Code::ALL {
+            let text = code.text();
+            assert!(text.chars().all(|c| c.is_ascii_uppercase() || c == '_'), "{text}");
+            assert!(
+                code.severity() != Severity::Hazard || !code.caution().is_empty(),
+                "{text}"
+            );
+        }
+    }
+}

@@ -1,0 +1,248 @@
+//! WatchBench: pictures of the bench, never faster than a person can follow.
+//!
+//! A watcher holds no queue of pictures: at most one is pending, and the next is made from the board when that one has
+//! gone. What nobody took for [`PATIENCE`] ends the stream; the recording never waits for a watcher.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use futures_util::Stream;
+use tokio::sync::mpsc;
+use tokio::time::{Instant, sleep_until, timeout, timeout_at};
+use tokio_stream::wrappers::ReceiverStream;
+use tonic::Status;
+use wire::names::Collection;
+use wire::v1;
+use wire::violation::Violations;
+
+use super::board::{Board, Seen, Standing, rate_unit};
+use super::{Bench, map};
+use crate::error::ServiceError;
+
+/// Least time between two pictures.
+const PACE: Duration = Duration::from_millis(100);
+/// A sign of life at least this often.
+const HEARTBEAT: Duration = Duration::from_secs(5);
+/// A watcher that takes nothing for so long is dropped.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// Begins to watch.
+pub fn start(
+    bench: Arc<Bench>,
+    request: v1::WatchBenchRequest,
+) -> Result<impl Stream<Item = Result<v1::WatchBenchResponse, Status>> + Send + use<>, ServiceError> {
+    let mut violations = Violations::new();
+    let wanted = if request.run.is_empty() {
+        None
+    } else {
+        Collection::Runs.id(&request.run, violations.at("run"))
+    };
+    violations.finish().map_err(ServiceError::InvalidFields)?;
+    let permit = bench.watchers.admit()?;
+    let (pictures, replies) = mpsc::channel(1);
+    let shutdown = bench.shutdown.clone();
+    tokio::spawn(async move {
+        let watching = Watcher {
+            bench,
+            wanted,
+            pictures: pictures.clone(),
+        }
+        .watch();
+        let ended = tokio::select! {
+            ended = watching => ended,
+            () = shutdown.cancelled() => Err(ServiceError::ShuttingDown),
+        };
+        if let Err(error) = ended {
+            // The place in the channel may be taken by a picture nobody wants any more; then the end is the message.
+            let _ = timeout(PACE, pictures.send(Err(error.into()))).await;
+        }
+        drop(permit);
+    });
+    Ok(ReceiverStream::new(replies))
+}
+
+struct Watcher {
+    bench: Arc<Bench>,
+    wanted: Option<String>,
+    pictures: mpsc::Sender<Result<v1::WatchBenchResponse, Status>>,
+}
+
+/// Nobody watches any more.
+struct Gone;
+
+impl Watcher {
+    async fn watch(self) -> Result<(), ServiceError> {
+        let mut current = self.bench.on_bench.subscribe();
+        if let Some(id) = &self.wanted {
+            let shown = self.bench.board_of(id);
+            if shown.is_none() {
+                return self.stored(id.clone()).await;
+            }
+        }
+        loop {
+            let board = match &self.wanted {
+                Some(id) => self.bench.board_of(id),
+                None => current.borrow_and_update().clone(),
+            };
+            let ended = match board {
+                Some(board) => self.board(&board, &mut current).await?,
+                None => self.idle(&mut current).await?,
+            };
+            if ended.is_some() {
+                return Ok(());
+            }
+        }
+    }
+
+    /// A run that is not on the bench: its record once, then signs of life would mean nothing.
+    async fn stored(&self, id: String) -> Result<(), ServiceError> {
+        let bench = Arc::clone(&self.bench);
+        let run = tokio::task::spawn_blocking(move || bench.run_by_id(&id))
+            .await
+            .map_err(ServiceError::internal)??;
+        let picture = v1::WatchBenchResponse {
+            run: run.name,
+            state: run.state,
+            reset: true,
+            durable_through: run.block_count,
+            ..Default::default()
+        };
+        let _ = self.send(picture).await?;
+        Ok(())
+    }
+
+    /// Nothing is recording: says so, then waits for the next run.
+    async fn idle(
+        &self,
+        current: &mut tokio::sync::watch::Receiver<Option<Arc<Board>>>,
+    ) -> Result<Option<Gone>, ServiceError> {
+        if self
+            .send(v1::WatchBenchResponse {
+                reset: true,
+                ..Default::default()
+            })
+            .await?
+            .is_some()
+        {
+            return Ok(Some(Gone));
+        }
+        loop {
+            match timeout(HEARTBEAT, current.changed()).await {
+                Ok(Ok(())) => return Ok(None),
+                Ok(Err(_)) => return Ok(Some(Gone)),
+                Err(_) => {
+                    if self
+                        .send(v1::WatchBenchResponse {
+                            heartbeat: true,
+                            ..Default::default()
+                        })
+                        .await?
+                        .is_some()
+                    {
+                        return Ok(Some(Gone));
+                    }
+                }
+            }
+        }
+    }
+
+    /// One run, until it ends for this watcher or, when any run will do, another takes the bench.
+    async fn board(
+        &self,
+        board: &Arc<Board>,
+        current: &mut tokio::sync::watch::Receiver<Option<Arc<Board>>>,
+    ) -> Result<Option<Gone>, ServiceError> {
+        let mut changes = board.subscribe();
+        let mut seen = Seen::default();
+        loop {
+            changes.mark_unchanged();
+            let started = Instant::now();
+            let picture = picture(board, &mut seen);
+            let over = picture.state != v1::RunState::Recording as i32;
+            if self.send(picture).await?.is_some() {
+                return Ok(Some(Gone));
+            }
+            if over && self.wanted.is_some() {
+                return Ok(Some(Gone));
+            }
+            sleep_until(started + PACE).await;
+            loop {
+                let quiet_until = Instant::now() + HEARTBEAT;
+                tokio::select! {
+                    changed = timeout_at(quiet_until, changes.changed()) => match changed {
+                        Ok(_) => break,
+                        Err(_) => {
+                            let sign = v1::WatchBenchResponse { run: Collection::Runs.name(&board.run), state: map::state(board.news(&mut seen.clone()).standing) as i32, heartbeat: true, ..Default::default() };
+                            if self.send(sign).await?.is_some() {
+                                return Ok(Some(Gone));
+                            }
+                        }
+                    },
+                    next = current.changed(), if self.wanted.is_none() => {
+                        return Ok(next.is_err().then_some(Gone));
+                    }
+                }
+            }
+        }
+    }
+
+    async fn send(&self, picture: v1::WatchBenchResponse) -> Result<Option<Gone>, ServiceError> {
+        match timeout(PATIENCE, self.pictures.send(Ok(picture))).await {
+            Ok(Ok(())) => Ok(None),
+            Ok(Err(_)) => Ok(Some(Gone)),
+            Err(_) => Err(ServiceError::WatcherTooSlow),
+        }
+    }
+}
+
+fn picture(board: &Board, seen: &mut Seen) -> v1::WatchBenchResponse {
+    let news = board.news(seen);
+    let (deflections, loads) = news.points.iter().copied().unzip();
+    let points = board.axes.deflection.map(|(_, unit)| v1::BenchPoints {
+        deflection_unit: map::unit_number(unit),
+        load_unit: map::unit_number(board.axes.load.1),
+        deflections,
+        loads,
+    });
+    v1::WatchBenchResponse {
+        run: Collection::Runs.name(&board.run),
+        state: map::state(news.standing) as i32,
+        reset: news.reset,
+        points,
+        durable_through: news.durable_through,
+        reading: Some(live_reading(board, &news.reading)),
+        heartbeat: false,
+    }
+}
+
+/// The newest reading in the run's own units.
+pub fn live_reading(board: &Board, reading: &super::board::Reading) -> v1::LiveReading {
+    let rate_unit = rate_unit(&board.axes);
+    v1::LiveReading {
+        elapsed: reading.elapsed_ns.map(map::duration),
+        deflection: reading
+            .deflection
+            .zip(board.axes.deflection)
+            .map(|(value, (_, unit))| v1::Length {
+                value: Some(value),
+                unit: map::unit_number(unit),
+            }),
+        load: reading.load.map(|value| v1::Force {
+            value: Some(value),
+            unit: map::unit_number(board.axes.load.1),
+        }),
+        rate: reading.rate.map(|rate| v1::Stiffness {
+            value: Some(mechanics::quantity::Quantity::get(rate, rate_unit)),
+            unit: map::unit_number(rate_unit),
+        }),
+        sample_count: reading.samples,
+    }
+}
+
+impl Standing {
+    /// Whether a stream is attached.
+    #[must_use]
+    pub fn is_recording(self) -> bool {
+        self == Self::Recording
+    }
+}

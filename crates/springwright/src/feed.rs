@@ -1,0 +1,297 @@
+//! The instrument feed: reads a tester's lines and records them as a run, without loss and without repeating.
+//!
+//! Lines become samples (`decode`), samples drafts of blocks (`intake`), drafts numbered blocks on disk (`spool`), and only
+//! what is on disk is sent (`record`). A feed that dies is started again with the same command: the spool knows run,
+//! source and place. Where the source cannot say its lines again, what is missing is told as a gap.
+
+mod beginning;
+mod columns;
+mod decode;
+mod direct;
+mod error;
+mod intake;
+mod options;
+mod outbox;
+mod reader;
+mod record;
+mod report;
+mod source;
+mod spool;
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use tokio::sync::mpsc;
+use tonic::transport::{Channel, Endpoint};
+
+#[allow(unused_imports, reason = "the demo records without a line in between")]
+pub(crate) use decode::Sample;
+#[allow(unused_imports, reason = "the demo records without a line in between")]
+pub(crate) use direct::record;
+pub(crate) use error::FeedError;
+pub(crate) use options::Options;
+pub(crate) use record::{Controls, RecordError, Recorded};
+pub(crate) use report::FeedReport;
+
+use beginning::{Begun, begin, known, put_aside, spool_path};
+use decode::Format;
+use intake::{Clock, Intake, Place, Rules};
+use outbox::{SupplyState, WhenFull};
+use reader::{Opened, ReadReport, Reader};
+use record::Recorder;
+use source::Source;
+
+/// Drafts between reader and spool: bounded, so that a slow disk slows the reader and fills no memory.
+const DRAFTS_WAITING: usize = 64;
+/// How long a connection to the server may take.
+const CONNECT_WAIT: Duration = Duration::from_secs(5);
+/// Signs of life between feed and server, and how long one may be owed.
+const KEEP_ALIVE: Duration = Duration::from_secs(10);
+const MEGABYTE: u64 = 1_000_000;
+
+/// Runs the verb. The first interrupt ends the test and finishes the run; the second, or a request to terminate, leaves at
+/// once, and the same command goes on later.
+///
+/// # Errors
+/// [`FeedError`].
+pub(crate) async fn run(options: Options) -> Result<FeedReport, FeedError> {
+    let controls = Controls::default();
+    let signals = tokio::spawn(heed_signals(controls.clone()));
+    let outcome = run_with(options, controls).await;
+    signals.abort();
+    outcome
+}
+
+async fn heed_signals(controls: Controls) {
+    let terminate = terminated();
+    tokio::pin!(terminate);
+    loop {
+        tokio::select! {
+            interrupted = tokio::signal::ctrl_c() => {
+                if interrupted.is_err() {
+                    return;
+                }
+                let token = if controls.finish.is_cancelled() { &controls.leave } else { &controls.finish };
+                token.cancel();
+            }
+            () = &mut terminate => {
+                controls.leave.cancel();
+                return;
+            }
+        }
+    }
+}
+
+#[cfg(unix)]
+async fn terminated() {
+    match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) {
+        Ok(mut signal) => {
+            signal.recv().await;
+        }
+        Err(_) => std::future::pending().await,
+    }
+}
+
+#[cfg(not(unix))]
+async fn terminated() {
+    std::future::pending().await
+}
+
+/// Feeds under somebody's control.
+///
+/// # Errors
+/// [`FeedError`].
+pub(crate) async fn run_with(options: Options, controls: Controls) -> Result<FeedReport, FeedError> {
+    let channel = channel(&options.server)?;
+    let path = spool_path(&options)?;
+    if options.new_run {
+        put_aside(&path)?;
+    }
+    let begun = tokio::select! {
+        begun = begin(&options, &path) => begun?,
+        () = controls.leave.cancelled() => return Err(left(&path)),
+        () = controls.finish.cancelled() => return Err(FeedError::NoSamples),
+    };
+    Feed {
+        options,
+        controls,
+        path,
+        begun,
+    }
+    .run(channel)
+    .await
+}
+
+fn left(path: &Path) -> FeedError {
+    FeedError::Record {
+        spool: path.to_owned(),
+        error: RecordError::LeftOpen,
+    }
+}
+
+fn channel(server: &str) -> Result<Channel, FeedError> {
+    let address = if server.contains("://") {
+        server.to_owned()
+    } else {
+        format!("http://{server}")
+    };
+    let endpoint = Endpoint::from_shared(address).map_err(|_| FeedError::Server(server.to_owned()))?;
+    Ok(endpoint
+        .connect_timeout(CONNECT_WAIT)
+        .tcp_nodelay(true)
+        .http2_keep_alive_interval(KEEP_ALIVE)
+        .keep_alive_timeout(KEEP_ALIVE)
+        .keep_alive_while_idle(true)
+        .connect_lazy())
+}
+
+/// What reading came to: its report, unless there was nothing to read, and the samples that found no room.
+type Read = Result<(Option<ReadReport>, u64), FeedError>;
+/// What sending came to; none: there was nothing to send.
+type Sent = Result<Option<Recorded>, FeedError>;
+
+struct Feed {
+    options: Options,
+    controls: Controls,
+    path: PathBuf,
+    begun: Begun,
+}
+
+impl Feed {
+    async fn run(mut self, channel: Channel) -> Result<FeedReport, FeedError> {
+        let outbox = self.begun.outbox.clone();
+        let source = self.begun.source.take();
+        let reading = async {
+            match source {
+                Some(source) => self.read(source).await,
+                None => Ok((None, 0)),
+            }
+        };
+        let (read, sent) = self.both(reading, self.send(channel)).await?;
+        let (mut read, lost_samples) = read?;
+        let last = outbox.last().await?;
+        if let Some(error) = read.as_mut().and_then(|read| read.error.take()) {
+            if last.number == 0 {
+                outbox.remove().await?;
+            }
+            return Err(error);
+        }
+        let Some(recorded) = sent? else {
+            outbox.remove().await?;
+            return Err(FeedError::NoSamples);
+        };
+        outbox.remove().await?;
+        let segments = if last.number == 0 {
+            0
+        } else {
+            i64::from(last.clock().segment) + 1
+        };
+        let (complaints, source_reconnects) = read.map_or((Vec::new(), 0), |read| (read.complaints, read.reconnects));
+        Ok(FeedReport {
+            run: recorded.run.name,
+            samples: recorded.run.sample_count,
+            blocks: recorded.run.block_count,
+            segments,
+            gaps: last.gaps,
+            malformed: last.place().malformed,
+            complaints,
+            lost_samples,
+            beyond_limit: last.samples - recorded.run.sample_count,
+            reconnects: recorded.reconnects,
+            source_reconnects,
+            resumed: self.begun.resumed,
+        })
+    }
+
+    /// Reads and sends side by side, until the sending ends: it outlasts the reading, unless the run was finished by
+    /// somebody else or refused, and then reading on would only fill the spool.
+    async fn both(
+        &self,
+        reading: impl Future<Output = Read>,
+        sending: impl Future<Output = Sent>,
+    ) -> Result<(Read, Sent), FeedError> {
+        tokio::pin!(reading, sending);
+        let mut read = None;
+        loop {
+            tokio::select! {
+                biased;
+                () = self.controls.leave.cancelled() => return Err(left(&self.path)),
+                done = &mut reading, if read.is_none() => read = Some(done),
+                sent = &mut sending => return match (read, sent) {
+                    (Some(read), sent) => Ok((read, sent)),
+                    (None, Ok(sent)) => Ok((Ok((None, 0)), Ok(sent))),
+                    (None, Err(error)) => Err(error),
+                },
+            }
+        }
+    }
+
+    /// Reads the source into the spool.
+    async fn read(&self, (opened, format, place, clock): (Opened, Format, Place, Clock)) -> Read {
+        let outbox = self.begun.outbox.clone();
+        let source = self.options.source();
+        let when_full = match source {
+            Source::File(_) => WhenFull::Wait,
+            Source::Tcp(_) | Source::Stdin => WhenFull::LoseAndTell,
+        };
+        let rules = Rules {
+            block_samples: self.options.block_samples(&format.columns),
+            skip_lines: self.begun.head.skip_lines,
+            malformed_max: self.options.max_malformed,
+            format: format.clone(),
+        };
+        let mut reader = Reader {
+            declared: known(&format, &self.options),
+            resumes: self.begun.head.resumes,
+            test: self.begun.head.test.clone(),
+            intake: Intake::new(rules, place, clock),
+            block_time: self.options.block_time(),
+            patience: Duration::from_secs(self.options.source_patience_s),
+            limited: self.options.max_malformed.is_some(),
+            controls: self.controls.clone(),
+            source,
+        };
+        if self.begun.restarted {
+            // Nothing was read yet: there is no draft to cut, only the gap to tell.
+            let _ = reader.intake.line_restarted("the feed was restarted");
+        }
+        let opened = match reader.check(opened) {
+            Ok(opened) => opened,
+            Err(error) => {
+                outbox.broken();
+                return Err(error);
+            }
+        };
+        let (drafts, keep) = mpsc::channel(DRAFTS_WAITING);
+        let keeping = outbox::keep_all(keep, outbox.clone(), when_full);
+        let (read, kept) = tokio::join!(reader.run(opened, drafts), keeping);
+        match kept {
+            Ok(_) if read.complete => outbox.complete().await?,
+            Ok(_) | Err(_) => outbox.broken(),
+        }
+        Ok((Some(read), kept?))
+    }
+
+    /// Sends the spool to the server.
+    async fn send(&self, channel: Channel) -> Sent {
+        let outbox = self.begun.outbox.clone();
+        let mut supply = outbox.supply();
+        // A run is begun with its first block, so that a source that cannot be read leaves no empty run behind.
+        let first = supply
+            .wait_for(|supply| supply.kept_through > 0 || supply.state != SupplyState::Open)
+            .await;
+        if first.is_ok_and(|supply| supply.kept_through == 0) {
+            return Ok(None);
+        }
+        let header = self.begun.head.header.clone().unwrap_or_default();
+        let give_up_after = Duration::from_secs(self.options.give_up_after_s);
+        let recorder = Recorder::new(channel, header, outbox.clone(), self.controls.clone(), give_up_after);
+        recorder.run().await.map(Some).map_err(|error| FeedError::Record {
+            spool: self.path.clone(),
+            error,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,361 @@
+//! From lines to drafts of blocks: counts, cuts, notices when the clock went back. Reads and waits for nothing.
+
+use super::decode::{self, Complaint, Format, Line, Note, RawLine, Sample, Splitter};
+
+/// Complaints kept word for word; the rest are only counted.
+pub(crate) const COMPLAINTS_KEPT: usize = 5;
+/// Damaged lines that cut the block they stand in, so that the gap has its exact place. Beyond so many the line is
+/// noise, and the gap is told before the block it fell into.
+const EXACT_GAPS_MAX: u64 = 100;
+/// Data lines without a single sample among them after which the format must be wrong.
+const HOPELESS_LINES: u64 = 100;
+
+/// Where the source stands after a line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) struct Place {
+    /// Lines, notes and blanks included.
+    pub(crate) line: u64,
+    /// Bytes.
+    pub(crate) offset: u64,
+    /// Lines that were neither notes nor blank, damaged ones included.
+    pub(crate) data_lines: u64,
+    /// Of these, damaged ones.
+    pub(crate) malformed: u64,
+}
+
+/// Where the tester's clock stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) struct Clock {
+    /// The segment.
+    pub(crate) segment: i32,
+    /// Reading at the segment's first sample.
+    pub(crate) zero_ns: Option<i64>,
+    /// Latest reading.
+    pub(crate) latest_ns: Option<i64>,
+}
+
+/// What is missing before a draft.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(crate) struct Missing {
+    /// Samples known to be lost.
+    pub(crate) lost: u64,
+    /// Whether more may be lost than is known.
+    pub(crate) uncounted: bool,
+    /// Why, most recent last.
+    pub(crate) causes: Vec<String>,
+}
+
+/// Causes named in one gap: a gap's words are bounded.
+const CAUSES_MAX: usize = 3;
+
+impl Missing {
+    /// Adds lost samples.
+    pub(crate) fn add(&mut self, lost: Option<u64>, cause: &str) {
+        self.lost += lost.unwrap_or(0);
+        self.uncounted |= lost.is_none();
+        if self.causes.len() < CAUSES_MAX && !self.causes.iter().any(|known| known == cause) {
+            self.causes.push(cause.to_owned());
+        }
+    }
+
+    /// Whether nothing is missing.
+    pub(crate) fn is_nothing(&self) -> bool {
+        self.causes.is_empty()
+    }
+
+    /// Takes over what was missing before something that is missing itself.
+    pub(crate) fn prepend(&mut self, before: Self) {
+        let after = std::mem::replace(self, before);
+        self.lost += after.lost;
+        self.uncounted |= after.uncounted;
+        for cause in after.causes {
+            self.add(Some(0), &cause);
+        }
+    }
+}
+
+/// Samples of one segment, on their way to become a block.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct Draft {
+    /// From the segment's start; empty: no clock.
+    pub(crate) elapsed_ns: Vec<i64>,
+    /// One for each column.
+    pub(crate) columns: Vec<Vec<f64>>,
+    /// What is missing before.
+    pub(crate) missing: Missing,
+    /// Where the source stands after the last sample.
+    pub(crate) place: Place,
+    /// Where its clock stands then.
+    pub(crate) clock: Clock,
+}
+
+impl Draft {
+    /// Samples in it.
+    pub(crate) fn len(&self) -> usize {
+        self.columns.first().map_or(0, Vec::len)
+    }
+}
+
+/// Why the intake ends the feed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Unreadable {
+    /// The source is written with decimal commas.
+    DecimalComma {
+        /// Where it first shows.
+        line: u64,
+        /// What was found.
+        complaint: Complaint,
+    },
+    /// No line of the first many could be read.
+    NothingReadable {
+        /// The first line.
+        line: u64,
+        /// What was wrong with it.
+        complaint: Complaint,
+    },
+    /// More damaged lines than allowed.
+    TooManyMalformed {
+        /// The limit.
+        limit: u64,
+    },
+}
+
+/// A damaged line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Damaged {
+    /// Its number, from 1.
+    pub(crate) line: u64,
+    /// What is wrong with it.
+    pub(crate) complaint: Complaint,
+}
+
+/// What an intake is told from the start.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Rules {
+    /// How lines are read.
+    pub(crate) format: Format,
+    /// Lines at the start that are passed over.
+    pub(crate) skip_lines: u64,
+    /// Samples in a block, at most.
+    pub(crate) block_samples: usize,
+    /// Damaged lines, at most.
+    pub(crate) malformed_max: Option<u64>,
+}
+
+/// Turns arriving bytes into drafts.
+#[derive(Debug)]
+pub(crate) struct Intake {
+    rules: Rules,
+    splitter: Splitter,
+    place: Place,
+    /// Before the line at hand: whatever stops there reads that line again.
+    before: Place,
+    clock: Clock,
+    draft: Draft,
+    samples: u64,
+    complaints: Vec<Damaged>,
+    ended: bool,
+}
+
+impl Intake {
+    /// Begins at a place; the first line, unless a recording is taken up again.
+    pub(crate) fn new(rules: Rules, place: Place, clock: Clock) -> Self {
+        let columns = rules.format.columns.recorded().len();
+        Self {
+            draft: Draft {
+                columns: vec![Vec::new(); columns],
+                ..Draft::default()
+            },
+            rules,
+            splitter: Splitter::default(),
+            place,
+            before: place,
+            clock,
+            samples: 0,
+            complaints: Vec::new(),
+            ended: false,
+        }
+    }
+
+    /// Where the source stands after the last whole line.
+    pub(crate) fn place(&self) -> Place {
+        self.place
+    }
+
+    /// Whether the source said that the test is over.
+    pub(crate) fn ended(&self) -> bool {
+        self.ended
+    }
+
+    /// The first damaged lines.
+    pub(crate) fn complaints(&self) -> &[Damaged] {
+        &self.complaints
+    }
+
+    /// Takes bytes; gives the drafts that became full.
+    ///
+    /// # Errors
+    /// [`Unreadable`] where going on would record nothing but damage.
+    pub(crate) fn take(&mut self, bytes: &[u8]) -> Result<Vec<Draft>, Unreadable> {
+        let mut full = Vec::new();
+        for raw in self.splitter.take(bytes) {
+            if self.ended {
+                break;
+            }
+            self.line(&raw, &mut full)?;
+        }
+        Ok(full)
+    }
+
+    /// The source ended. A last line without its end counts only where nothing can have cut it off.
+    ///
+    /// # Errors
+    /// As [`Intake::take`].
+    pub(crate) fn source_ended(&mut self, last_line_counts: bool) -> Result<Vec<Draft>, Unreadable> {
+        let mut full = Vec::new();
+        match self.splitter.rest() {
+            Some(raw) if last_line_counts => self.line(&raw, &mut full)?,
+            Some(raw) if !self.ended => {
+                self.before = self.place;
+                self.place.line += 1;
+                self.place.offset += raw.length;
+                self.place.data_lines += 1;
+                self.damaged(Complaint::Unfinished, &mut full)?;
+            }
+            Some(_) | None => {}
+        }
+        full.extend(self.cut());
+        Ok(full)
+    }
+
+    /// Forgets the unfinished line: the source will say it again.
+    pub(crate) fn line_will_be_repeated(&mut self) {
+        self.splitter = Splitter::default();
+    }
+
+    /// The line to the source was down and whatever it said meanwhile is lost: a new segment.
+    pub(crate) fn line_restarted(&mut self, cause: &str) -> Option<Draft> {
+        let before = self.cut();
+        self.splitter = Splitter::default();
+        // Before the first sample there is no segment to part from.
+        if self.samples > 0 || self.clock.latest_ns.is_some() || self.place.data_lines > 0 {
+            self.next_segment();
+            self.draft.missing.add(None, cause);
+        }
+        before
+    }
+
+    /// What there is of the present draft.
+    pub(crate) fn cut(&mut self) -> Option<Draft> {
+        if self.draft.len() == 0 {
+            return None;
+        }
+        let empty = Draft {
+            columns: vec![Vec::new(); self.draft.columns.len()],
+            ..Draft::default()
+        };
+        let mut draft = std::mem::replace(&mut self.draft, empty);
+        draft.clock = self.clock;
+        draft.place = self.place;
+        Some(draft)
+    }
+
+    fn line(&mut self, raw: &RawLine, full: &mut Vec<Draft>) -> Result<(), Unreadable> {
+        self.before = self.place;
+        self.place.line += 1;
+        self.place.offset += raw.length;
+        if self.place.line <= self.rules.skip_lines {
+            return Ok(());
+        }
+        let read = raw.bytes.as_deref().ok_or(Complaint::TooLong).and_then(decode::line);
+        match read {
+            Ok(Line::Blank) => Ok(()),
+            Ok(Line::Note(note)) => {
+                self.ended |= note == Note::End;
+                Ok(())
+            }
+            Ok(Line::Data(text)) => {
+                self.place.data_lines += 1;
+                match decode::sample(text, &self.rules.format) {
+                    Ok(sample) => self.sample(&sample, full),
+                    Err(complaint) => self.damaged(complaint, full)?,
+                }
+                Ok(())
+            }
+            Err(complaint) => {
+                self.place.data_lines += 1;
+                self.damaged(complaint, full)
+            }
+        }
+    }
+
+    fn sample(&mut self, sample: &Sample, full: &mut Vec<Draft>) {
+        if let (Some(now), Some(latest)) = (sample.clock_ns, self.clock.latest_ns)
+            && now < latest
+        {
+            full.extend(self.cut_before_this_line());
+            self.next_segment();
+            self.draft.missing.add(None, "the tester's clock went back");
+        }
+        if let Some(now) = sample.clock_ns {
+            let zero = *self.clock.zero_ns.get_or_insert(now);
+            self.clock.latest_ns = Some(now);
+            self.draft.elapsed_ns.push(now.saturating_sub(zero));
+        }
+        for (column, value) in self.draft.columns.iter_mut().zip(&sample.values) {
+            column.push(*value);
+        }
+        self.samples += 1;
+        if self.draft.len() >= self.rules.block_samples {
+            full.extend(self.cut());
+        }
+    }
+
+    /// The draft up to the line before: taken up again there, this line and what it means are not forgotten.
+    fn cut_before_this_line(&mut self) -> Option<Draft> {
+        let mut draft = self.cut()?;
+        draft.place = self.before;
+        Some(draft)
+    }
+
+    fn next_segment(&mut self) {
+        self.clock = Clock {
+            segment: self.clock.segment.saturating_add(1),
+            zero_ns: None,
+            latest_ns: None,
+        };
+    }
+
+    fn damaged(&mut self, complaint: Complaint, full: &mut Vec<Draft>) -> Result<(), Unreadable> {
+        let line = self.place.line;
+        self.place.malformed += 1;
+        if self.samples == 0 && self.place.malformed == self.place.data_lines {
+            if complaint.is_decimal_comma() {
+                return Err(Unreadable::DecimalComma { line, complaint });
+            }
+            if self.place.malformed >= HOPELESS_LINES {
+                let first = self.complaints.first().cloned().unwrap_or(Damaged { line, complaint });
+                return Err(Unreadable::NothingReadable {
+                    line: first.line,
+                    complaint: first.complaint,
+                });
+            }
+        }
+        if let Some(limit) = self.rules.malformed_max
+            && self.place.malformed > limit
+        {
+            return Err(Unreadable::TooManyMalformed { limit });
+        }
+        if self.place.malformed <= EXACT_GAPS_MAX {
+            full.extend(self.cut_before_this_line());
+        }
+        self.draft.missing.add(Some(1), &format!("line {line}: {complaint}"));
+        if self.complaints.len() < COMPLAINTS_KEPT {
+            self.complaints.push(Damaged { line, complaint });
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests;

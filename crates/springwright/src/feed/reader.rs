@@ -1,0 +1,243 @@
+//! Reads a source to its end, over as many connections as it takes, and hands its samples on as drafts.
+
+use std::io;
+use std::time::Duration;
+
+use tokio::sync::mpsc;
+use tokio::time::{Instant, MissedTickBehavior, interval, sleep};
+
+use super::FeedError;
+use super::intake::{Damaged, Draft, Intake, Unreadable};
+use super::record::Controls;
+use super::source::{Arrivals, Declared, Preamble, Source, Start, preamble};
+
+/// First wait before a tester is connected to again; doubles up to the longest.
+const BACKOFF_FIRST: Duration = Duration::from_millis(50);
+/// Longest wait before a tester is connected to again: its clock runs meanwhile.
+const BACKOFF_LONGEST: Duration = Duration::from_secs(1);
+
+/// A source that was opened and heard up to its first data.
+#[derive(Debug)]
+pub(crate) struct Opened {
+    /// What it said about itself.
+    pub(crate) preamble: Preamble,
+    /// Everything it said so far.
+    pub(crate) heard: Vec<u8>,
+    /// What it will say.
+    pub(crate) arrivals: Arrivals,
+}
+
+/// Opens a source and listens until its columns are known.
+///
+/// # Errors
+/// [`FeedError`]: it cannot be opened, broke off, or cannot be understood.
+pub(crate) async fn open(source: &Source, start: Start, declared: &Declared) -> Result<Opened, FeedError> {
+    let unopened = |error: io::Error| FeedError::Source {
+        source: source.clone(),
+        error,
+    };
+    let mut arrivals = source.open(start).await.map_err(unopened)?;
+    let mut heard = Vec::new();
+    loop {
+        let arrival = arrivals.recv().await.transpose().map_err(unopened)?;
+        let ended = arrival.is_none();
+        heard.extend(arrival.unwrap_or_default());
+        if let Some(preamble) = preamble(&heard, ended, declared).map_err(FeedError::Preamble)? {
+            return Ok(Opened {
+                preamble,
+                heard,
+                arrivals,
+            });
+        }
+    }
+}
+
+/// What a reader needs to know.
+#[derive(Debug)]
+pub(crate) struct Reader {
+    /// The source.
+    pub(crate) source: Source,
+    /// How its lines are declared: by now completely.
+    pub(crate) declared: Declared,
+    /// Whether it can leave out lines on request.
+    pub(crate) resumes: bool,
+    /// Which test it said it was.
+    pub(crate) test: String,
+    /// What it makes of bytes.
+    pub(crate) intake: Intake,
+    /// How often a block is cut at least.
+    pub(crate) block_time: Duration,
+    /// How long a broken line is tried again.
+    pub(crate) patience: Duration,
+    /// Whether damaged lines have a limit.
+    pub(crate) limited: bool,
+    /// Who may end it.
+    pub(crate) controls: Controls,
+}
+
+/// How reading ended.
+#[derive(Debug)]
+pub(crate) struct ReadReport {
+    /// Whether the run can be sealed.
+    pub(crate) complete: bool,
+    /// The first damaged lines.
+    pub(crate) complaints: Vec<Damaged>,
+    /// How many times the source was connected to again.
+    pub(crate) reconnects: u64,
+    /// Why it is not complete, unless somebody asked for it.
+    pub(crate) error: Option<FeedError>,
+}
+
+/// How one connection to a source ended.
+enum Part {
+    /// The test is over.
+    Over,
+    /// Told to read no more, without finishing.
+    Stopped,
+    /// The line broke.
+    Broken(io::Error),
+}
+
+impl Reader {
+    /// Reads to the end. Drafts go where they are kept; that the keeper is gone means that it failed, and is its to tell.
+    pub(crate) async fn run(mut self, opened: Opened, drafts: mpsc::Sender<Draft>) -> ReadReport {
+        let mut reconnects = 0;
+        let outcome = self.read(opened, &drafts, &mut reconnects).await;
+        let (complete, error) = match outcome {
+            Ok(complete) => (complete, None),
+            Err(error) => (false, Some(error)),
+        };
+        // What was read before an error is as good as any.
+        if let Some(draft) = self.intake.cut() {
+            let _ = drafts.send(draft).await;
+        }
+        ReadReport {
+            complete,
+            complaints: self.intake.complaints().to_vec(),
+            reconnects,
+            error,
+        }
+    }
+
+    async fn read(
+        &mut self,
+        mut opened: Opened,
+        drafts: &mpsc::Sender<Draft>,
+        reconnects: &mut u64,
+    ) -> Result<bool, FeedError> {
+        loop {
+            let heard = std::mem::take(&mut opened.heard);
+            let ready = self.take(&heard)?;
+            send(drafts, ready).await;
+            match self.listen(&mut opened.arrivals, drafts).await? {
+                Part::Over => return Ok(true),
+                Part::Stopped => return Ok(false),
+                Part::Broken(error) => tracing::warn!("the connection to the {} broke: {error}", self.source),
+            }
+            if self.resumes {
+                self.intake.line_will_be_repeated();
+            } else {
+                send(
+                    drafts,
+                    self.intake.line_restarted("the connection to the tester was lost"),
+                )
+                .await;
+            }
+            let controls = self.controls.clone();
+            opened = tokio::select! {
+                again = self.again() => again?,
+                () = controls.finish.cancelled() => return Ok(true),
+                () = controls.stop.cancelled() => return Ok(false),
+            };
+            *reconnects += 1;
+        }
+    }
+
+    async fn listen(&mut self, arrivals: &mut Arrivals, drafts: &mpsc::Sender<Draft>) -> Result<Part, FeedError> {
+        let controls = self.controls.clone();
+        let mut tick = interval(self.block_time);
+        tick.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        while !self.intake.ended() {
+            tokio::select! {
+                biased;
+                () = controls.finish.cancelled() => break,
+                () = controls.stop.cancelled() => return Ok(Part::Stopped),
+                _ = tick.tick() => send(drafts, self.intake.cut()).await,
+                arrival = arrivals.recv() => match arrival {
+                    Some(Ok(bytes)) => {
+                        let ready = self.take(&bytes)?;
+                        send(drafts, ready).await;
+                    }
+                    Some(Err(error)) => return Ok(Part::Broken(error)),
+                    // A source that announces its end has not said it yet.
+                    None if self.resumes => return Ok(Part::Broken(io::ErrorKind::UnexpectedEof.into())),
+                    None => {
+                        let last_line_counts = !matches!(self.source, Source::Tcp(_));
+                        send(drafts, self.intake.source_ended(last_line_counts)?).await;
+                        break;
+                    }
+                },
+            }
+        }
+        Ok(Part::Over)
+    }
+
+    /// Takes bytes, and tells the first damaged lines while somebody can still do something about them.
+    fn take(&mut self, bytes: &[u8]) -> Result<Vec<Draft>, FeedError> {
+        let told = self.intake.complaints().len();
+        let taken = self.intake.take(bytes);
+        for damaged in self.intake.complaints().iter().skip(told) {
+            tracing::warn!("line {}: {}", damaged.line, damaged.complaint);
+        }
+        if told == 0 && !self.intake.complaints().is_empty() && !self.limited {
+            tracing::warn!("malformed lines are counted and told as gaps; no --max-malformed is set");
+        }
+        Ok(taken?)
+    }
+
+    async fn again(&self) -> Result<Opened, FeedError> {
+        let began = Instant::now();
+        let mut backoff = BACKOFF_FIRST;
+        loop {
+            let start = if self.resumes {
+                Start::Line(self.intake.place().data_lines)
+            } else {
+                Start::Now
+            };
+            match open(&self.source, start, &self.declared).await {
+                Ok(opened) => return self.check(opened),
+                Err(error @ FeedError::Source { .. }) if began.elapsed() > self.patience => return Err(error),
+                Err(FeedError::Source { .. }) => {}
+                Err(error) => return Err(error),
+            }
+            sleep(backoff).await;
+            backoff = (backoff * 2).min(BACKOFF_LONGEST);
+        }
+    }
+
+    /// A tester that goes on must go on with the same test at the same line.
+    pub(crate) fn check(&self, opened: Opened) -> Result<Opened, FeedError> {
+        let Preamble { test, from, .. } = &opened.preamble;
+        if self.resumes && (*test != self.test || *from != self.intake.place().data_lines) {
+            return Err(FeedError::OtherTest {
+                expected: format!("test {} from line {}", self.test, self.intake.place().data_lines),
+                found: format!("test {test} from line {from}"),
+            });
+        }
+        Ok(opened)
+    }
+}
+
+async fn send(to: &mpsc::Sender<Draft>, drafts: impl IntoIterator<Item = Draft>) {
+    for draft in drafts {
+        if to.send(draft).await.is_err() {
+            return;
+        }
+    }
+}
+
+impl From<Unreadable> for FeedError {
+    fn from(error: Unreadable) -> Self {
+        Self::Unreadable(error)
+    }
+}

@@ -1,0 +1,98 @@
+//! A simulated rate tester: presses a spring of known truth and tells what its load cell and its scale would show.
+//!
+//! The truth model is this module's own and shares only quantities with the physics of the workbench: a tester built
+//! on the code it is meant to test would prove nothing. Everything it says is invented, and says so.
+//!
+//! # The line
+//! Plain text over TCP, one reading a line, `\n` at the end:
+//! ```text
+//! # springwright tester 1; simulated, invented data
+//! # test 5d1c02aa
+//! # columns elapsed:us,deflection:mm,load:N
+//! # separator space
+//! # resume from-line
+//! # from 0
+//! 0 0.00 0.3
+//! 10000 0.02 0.3
+//! # end 1234
+//! ```
+//! A connection gets the whole test from its start. It may send commands, one a line:
+//! - `from N` within [`door::COMMAND_WAIT`] of connecting: leave out the first N readings, so that a feed which lost its
+//!   own place goes on without loss and without repeating. `# from N` confirms it.
+//! - `start`: begin at once instead of waiting for a `from`.
+//! - `tare`: take the load shown now as no load from here on; `# tare VALUE` confirms it. Later readings of this
+//!   connection differ from those of others.
+//! - `stop`: end the test here; `# end N` follows.
+//!
+//! `# test` names the set-up: the same word promises the same readings. `# end N` counts the readings of the whole test
+//! up to there, those left out by `from` included.
+
+mod door;
+mod readings;
+mod setup;
+mod stroke;
+mod truth;
+
+use std::fmt;
+use std::io::Write;
+use std::net::SocketAddr;
+
+use tokio_util::sync::CancellationToken;
+
+pub(crate) use door::Tester;
+#[allow(unused_imports, reason = "the demo presses without a line in between")]
+pub(crate) use readings::{Reading, Readings};
+pub(crate) use setup::{Options, Setup, SetupError};
+
+/// Why the tester cannot run.
+#[derive(Debug)]
+pub(crate) enum TesterError {
+    /// The set-up contradicts itself or is out of range.
+    Setup(SetupError),
+    /// The address cannot be listened on.
+    Listen {
+        /// The address asked for.
+        address: SocketAddr,
+        /// What the system said.
+        error: std::io::Error,
+    },
+    /// Nothing could be written to standard output.
+    Output(std::io::Error),
+}
+
+impl fmt::Display for TesterError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Setup(error) => error.fmt(f),
+            Self::Listen { address, error } => write!(f, "cannot listen on {address}: {error}"),
+            Self::Output(error) => write!(f, "cannot write: {error}"),
+        }
+    }
+}
+
+impl std::error::Error for TesterError {}
+
+impl From<SetupError> for TesterError {
+    fn from(error: SetupError) -> Self {
+        Self::Setup(error)
+    }
+}
+
+/// Runs the verb: prints the lines, or listens until told to end (or, with `--once`, until one client had a whole test).
+///
+/// # Errors
+/// [`TesterError`] where the set-up is faulty, the address taken or the output gone.
+pub(crate) async fn run(options: Options, shutdown: CancellationToken) -> Result<(), TesterError> {
+    let setup = Setup::try_from(&options)?;
+    let mut out = std::io::stdout();
+    if options.print {
+        let mut out = std::io::BufWriter::new(out);
+        return readings::write_test(&setup, &mut out).map_err(TesterError::Output);
+    }
+    let tester = Tester::bind(options.listen, setup, options.pace(), options.once).await?;
+    // The port may have been chosen by the system: whoever started this reads it here.
+    writeln!(out, "listening {}", tester.address()).map_err(TesterError::Output)?;
+    out.flush().map_err(TesterError::Output)?;
+    tester.serve(shutdown).await;
+    Ok(())
+}

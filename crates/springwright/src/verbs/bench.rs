@@ -1,0 +1,233 @@
+//! A verb per call, under its bench: `rack get-spring` for `RackService/GetSpring`.
+
+use clap::{ArgMatches, Command, FromArgMatches as _};
+use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
+
+use super::{reduce_run, run_method};
+use crate::args::{self, CommonArgs};
+use crate::entry::{enter, is_typable};
+use crate::fail::{Ended, Fail};
+use crate::{api, args::flag};
+
+/// A flag and the field of the request it sets.
+pub(super) struct Flag {
+    pub(super) name: String,
+    pub(super) path: String,
+    pub(super) help: String,
+    pub(super) many: bool,
+}
+
+impl Flag {
+    pub(super) fn new(name: &str, path: &str, help: &str) -> Self {
+        Self {
+            name: name.to_owned(),
+            path: path.to_owned(),
+            help: help.to_owned(),
+            many: false,
+        }
+    }
+}
+
+/// Fields of a record that only the server sets.
+const SERVER_FIELDS: [&str; 13] = [
+    "uid",
+    "revision",
+    "create_time",
+    "update_time",
+    "delete_time",
+    "purge_time",
+    "state",
+    "header",
+    "block_count",
+    "sample_count",
+    "gaps",
+    "content_digest",
+    "finish_time",
+];
+
+/// The benches with their verbs.
+pub(crate) fn commands() -> Result<Vec<Command>, Fail> {
+    let services = api::pool()?
+        .services()
+        .filter(|service| service.package_name() == api::PACKAGE);
+    let benches = services.map(|service| {
+        let about = api::words(&service.parent_file(), service.path());
+        let verbs = service.methods().map(|method| verb(&method));
+        Command::new(bench_name(service.name()))
+            .about(format!("{about} ({})", service.name()))
+            .subcommand_required(true)
+            .arg_required_else_help(true)
+            .subcommands(verbs)
+    });
+    Ok(benches.collect())
+}
+
+/// Runs a bench's verb.
+pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
+    let (verb, matches) = matches
+        .subcommand()
+        .ok_or_else(|| Fail::error(format!("{bench}: no verb")))?;
+    let known = api::methods()?;
+    let method = known
+        .into_iter()
+        .find(|method| bench_name(method.parent_service().name()) == bench && api::kebab(method.name()) == verb);
+    let method = method.ok_or_else(|| Fail::error(format!("{bench} has no verb {verb}")))?;
+    let common = CommonArgs::from_arg_matches(matches).map_err(|fault| Fail::error(fault.to_string()))?;
+    let entries = entries(&method, matches);
+    let with_flags = |message: &mut DynamicMessage| {
+        for (flag, path, text) in &entries {
+            enter(message, path, text).map_err(|words| Fail::at(format!("--{flag}"), words))?;
+        }
+        if api::is_calculation(&method)
+            && let Some(units) = matches.get_one::<String>("units")
+        {
+            enter(message, "reply_units", units).map_err(|words| Fail::at("--units", words))?;
+        }
+        if is_reduce_run(&method) {
+            reduce_run::enter_flags(message, matches)
+        } else {
+            Ok(())
+        }
+    };
+    run_method(method.clone(), common, with_flags, true).await
+}
+
+fn bench_name(service: &str) -> String {
+    api::kebab(service.strip_suffix("Service").unwrap_or(service))
+}
+
+fn is_reduce_run(method: &MethodDescriptor) -> bool {
+    method.name() == "ReduceRun"
+}
+
+fn verb(method: &MethodDescriptor) -> Command {
+    let about = api::words(&method.parent_service().parent_file(), method.path());
+    let mut verb = args::verb(api::kebab(method.name()), about).after_help(example(method));
+    for Flag { name, help, many, .. } in flags(method) {
+        verb = verb.arg(flag(name, help, many));
+    }
+    if api::is_calculation(method) {
+        verb = verb.arg(flag(
+            "units".to_owned(),
+            "Units of computed values: metric or inch".to_owned(),
+            false,
+        ));
+    }
+    if is_reduce_run(method) {
+        verb = verb.args(reduce_run::args());
+    }
+    verb
+}
+
+fn entries(method: &MethodDescriptor, matches: &ArgMatches) -> Vec<(String, String, String)> {
+    let given = flags(method).into_iter().flat_map(|flag| {
+        let texts = matches.get_many::<String>(&flag.name).into_iter().flatten();
+        texts
+            .map(|text| (flag.name.clone(), flag.path.clone(), text.clone()))
+            .collect::<Vec<_>>()
+    });
+    given.collect()
+}
+
+/// The flags of a verb: the bench's short ones where there are any, else one for each field that can be typed.
+fn flags(method: &MethodDescriptor) -> Vec<Flag> {
+    match method.name() {
+        "ReduceRun" => reduce_run::flags(),
+        "LoadAtLength" => load_at_length(),
+        _ if method.is_client_streaming() => Vec::new(),
+        _ => derived(method),
+    }
+}
+
+fn load_at_length() -> Vec<Flag> {
+    vec![
+        Flag::new(
+            "spring",
+            "spring",
+            "A spring of the rack, such as springs/a7; needs --server",
+        ),
+        Flag::new("rate", "values.rate", "Spring rate, such as 9.5N/mm"),
+        Flag::new(
+            "rate-uncertainty",
+            "values.rate_standard_uncertainty",
+            "Its standard uncertainty",
+        ),
+        Flag::new("free-length", "values.free_length", "Free length, such as 450mm"),
+        Flag::new(
+            "free-length-uncertainty",
+            "values.free_length_standard_uncertainty",
+            "Its standard uncertainty",
+        ),
+        Flag::new(
+            "solid-length",
+            "values.solid_length",
+            "Solid length: binding is then said",
+        ),
+        Flag::new("length", "length", "The length it is held at, such as 400mm"),
+        Flag::new(
+            "coverage",
+            "coverage_probability",
+            "Probability the expanded uncertainty covers, such as 95%",
+        ),
+    ]
+}
+
+fn derived(method: &MethodDescriptor) -> Vec<Flag> {
+    let input = method.input();
+    let has_own_id = input
+        .fields()
+        .any(|field| field.name().ends_with("_id") && field.name() != "request_id");
+    let mut flags = Vec::new();
+    for field in input.fields().filter(|field| field.name() != "reply_units") {
+        match field.kind() {
+            Kind::Message(record) if api::is_record(&record) => {
+                // The name of what is made comes from its id.
+                let named = record
+                    .fields()
+                    .filter(|inner| !(has_own_id && matches!(inner.name(), "name" | "etag")));
+                let settable = named.filter(|inner| !SERVER_FIELDS.contains(&inner.name()) && is_typable(inner));
+                flags.extend(settable.map(|inner| of_field(&inner, Some(&field))));
+            }
+            _ if is_typable(&field) => flags.push(of_field(&field, None)),
+            _ => {}
+        }
+    }
+    flags
+}
+
+fn of_field(field: &FieldDescriptor, within: Option<&FieldDescriptor>) -> Flag {
+    let path = within.map_or_else(
+        || field.name().to_owned(),
+        |outer| format!("{}.{}", outer.name(), field.name()),
+    );
+    let help = match field.name() {
+        "request_id" => "A UUID that makes a retry the same change; left out: one is chosen and said".to_owned(),
+        _ => api::words(&field.parent_message().parent_file(), field.path()),
+    };
+    Flag {
+        name: api::kebab(field.name()),
+        path,
+        help: help.trim_end_matches('.').to_owned(),
+        many: field.is_list(),
+    }
+}
+
+fn example(method: &MethodDescriptor) -> String {
+    let flags = match method.name() {
+        "ReduceRun" => "--csv run.csv --columns deflection:mm,load:N --marking \"9.5 N/mm\" --grade 5%",
+        "LoadAtLength" => "--rate 9.5N/mm --free-length 450mm --length 400mm",
+        "CreateSpring" => "--server 127.0.0.1:7411 --label \"fork, left\" --marked-rate 9.5N/mm",
+        "UpdateSpring" => "--server 127.0.0.1:7411 --name springs/a7 --rack-place \"top row\"",
+        "ListSprings" => "--server 127.0.0.1:7411 --label-contains fork",
+        "ListRuns" => "--server 127.0.0.1:7411 --state finished",
+        "UpdateRun" => "--server 127.0.0.1:7411 --name runs/r1 --spring springs/a7",
+        "ReadRunSamples" => "--server 127.0.0.1:7411 --name runs/r1 --json",
+        "WatchBench" => "--server 127.0.0.1:7411",
+        "RecordRun" => "--server 127.0.0.1:7411 --request steps.json --json",
+        name if name.contains("Spring") => "--server 127.0.0.1:7411 --name springs/a7",
+        name if name.contains("Run") => "--server 127.0.0.1:7411 --name runs/r1",
+        _ => "--server 127.0.0.1:7411 --request request.json --json",
+    };
+    let bench = bench_name(method.parent_service().name());
+    format!("Example: springwright {bench} {} {flags}", api::kebab(method.name()))
+}

@@ -1,0 +1,194 @@
+//! The program as a person or a script meets it: exit codes, what goes where, what is said of faults.
+
+use std::io::{Read as _, Write as _};
+use std::process::{Command, Output, Stdio};
+
+fn program(arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_springwright"));
+    command.args(arguments).stdin(Stdio::null()).env_remove("RUST_LOG");
+    command
+}
+
+fn run(arguments: &[&str]) -> Output {
+    program(arguments).output().unwrap()
+}
+
+fn run_with(arguments: &[&str], input: &str) -> Output {
+    let mut command = program(arguments);
+    let mut child = command
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    // A program that ends before it read everything closes its end; that is its answer, not a fault of the test.
+    let _ = child.stdin.take().unwrap().write_all(input.as_bytes());
+    child.wait_with_output().unwrap()
+}
+
+fn stdout(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).unwrap()
+}
+
+fn stderr(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).unwrap()
+}
+
+/// The exit code 2, nothing on stdout, and these words on stderr.
+fn assert_error(output: &Output, words: &[&str]) {
+    let said = stderr(output);
+    assert_eq!((output.status.code(), stdout(output).as_str()), (Some(2), ""), "{said}");
+    for word in words {
+        assert!(said.contains(word), "\"{word}\" is missing from:\n{said}");
+    }
+    assert!(!said.contains("panicked"), "{said}");
+}
+
+#[test]
+fn a_value_is_converted_on_stdout_and_nothing_is_said() {
+    let output = run(&["convert", "1 kgf/mm", "N/mm"]);
+    assert_eq!(
+        (output.status.code(), stdout(&output).as_str(), stderr(&output).as_str()),
+        (Some(0), "9.80665 N/mm\n", "")
+    );
+}
+
+#[test]
+fn an_unknown_unit_lists_the_known_ones() {
+    assert_error(&run(&["convert", "9.5 N/parsec", "N/mm"]), &["N/parsec", "lbf/in"]);
+    let flag = run(&["spring", "load-at-length", "--rate", "9.5mm"]);
+    assert_error(
+        &flag,
+        &["--rate", "\"mm\" is no unit of Stiffness", "N/mm, kgf/mm, lbf/in"],
+    );
+    assert_error(
+        &run(&["spring", "load-at-length", "--length", "400"]),
+        &["--length", "no unit", "mm, in, m"],
+    );
+}
+
+#[test]
+fn the_calls_are_listed_and_a_wrong_name_lists_them_too() {
+    let listed = run(&["call"]);
+    assert_eq!(listed.status.code(), Some(0));
+    assert!(
+        stdout(&listed).contains("  SpringService/ReduceRun\n"),
+        "{}",
+        stdout(&listed)
+    );
+    assert_error(
+        &run(&["call", "ShimService/Solve"]),
+        &["ShimService", "SpringService/LoadAtLength"],
+    );
+    let other = run(&["call", "springwright.v1.RackService/Solve"]);
+    assert_error(&other, &["Solve", "RackService/CreateSpring"]);
+    assert!(!stderr(&other).contains("SpringService/"), "{}", stderr(&other));
+}
+
+#[test]
+fn every_call_has_a_verb_with_words_and_an_example() {
+    for call in stdout(&run(&["call"])).lines() {
+        let call = call.trim().split("  ").next().unwrap();
+        let (service, method) = call.split_once('/').unwrap();
+        let bench = service.strip_suffix("Service").unwrap().to_ascii_lowercase();
+        let verb: String = method.char_indices().fold(String::new(), |verb, (index, letter)| {
+            let gap = if letter.is_uppercase() && index > 0 { "-" } else { "" };
+            verb + gap + &letter.to_lowercase().to_string()
+        });
+        let help = run(&[&bench, &verb, "--help"]);
+        assert_eq!(help.status.code(), Some(0), "{call}");
+        let help = stdout(&help);
+        assert!(
+            !help.starts_with("Usage") && !help.starts_with("What every verb"),
+            "{call}:\n{help}"
+        );
+        for part in [
+            "--server",
+            "--request",
+            "--json",
+            &format!("Example: springwright {bench} {verb} "),
+        ] {
+            assert!(help.contains(part), "{call}: \"{part}\" is missing from:\n{help}");
+        }
+    }
+}
+
+#[test]
+fn a_request_that_cannot_be_read_is_said_with_place_and_field() {
+    let json = "{\n  \"values\": {\"rate\": {\"value\": \"much\", \"unit\": \"UNIT_NEWTON_PER_MILLIMETER\"}}\n}";
+    let output = run_with(&["spring", "load-at-length", "--request", "-"], json);
+    assert_error(&output, &["stdin, line 2", "values.rate.value"]);
+    assert_error(
+        &run_with(&["call", "SpringService/LoadAtLength", "--request", "-"], " "),
+        &["no JSON document"],
+    );
+    assert_error(
+        &run_with(&["call", "SpringService/LoadAtLength", "--request", "-"], "{}\n{}"),
+        &["line 2", "a second document"],
+    );
+}
+
+#[test]
+fn a_record_without_a_server_is_refused_in_words() {
+    assert_error(
+        &run(&["spring", "load-at-length", "--spring", "springs/a7"]),
+        &["springs/a7", "--server"],
+    );
+    assert_error(
+        &run(&["rack", "get-spring", "--name", "springs/a7"]),
+        &["RackService/GetSpring", "--server"],
+    );
+}
+
+#[test]
+fn a_server_that_is_not_there_is_said_with_its_address() {
+    // Port 1 of the loopback is reserved and nobody listens there.
+    let output = run(&["rack", "list-springs", "--server", "127.0.0.1:1"]);
+    assert_error(&output, &["127.0.0.1:1", "springwright serve"]);
+}
+
+#[test]
+fn a_reader_that_leaves_ends_the_program_quietly() {
+    let mut child = program(&["tester", "--print"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut first = [0; 16];
+    child.stdout.take().unwrap().read_exact(&mut first).unwrap();
+    let ended = child.wait_with_output().unwrap();
+    assert_eq!((ended.status.code(), stderr(&ended).as_str()), (Some(0), ""));
+}
+
+#[test]
+fn an_address_others_can_reach_is_refused_unless_asked_for() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = folder.path().join("shop").display().to_string();
+    let output = run(&["serve", "--store", &store, "--create", "--listen", "0.0.0.0:0"]);
+    assert_error(&output, &["0.0.0.0:0", "--allow-network"]);
+    assert!(
+        !folder.path().join("shop").exists(),
+        "a refused start left a store behind"
+    );
+}
+
+#[test]
+fn a_csv_file_without_declared_units_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("run.csv");
+    std::fs::write(&file, "deflection,load\n0,0\n1,9.5\n").unwrap();
+    let file = file.display().to_string();
+    assert_error(
+        &run(&["spring", "reduce-run", "--csv", &file]),
+        &["--columns", "deflection:mm,load:N"],
+    );
+    let stone = run(&[
+        "spring",
+        "reduce-run",
+        "--csv",
+        &file,
+        "--columns",
+        "deflection:mm,load:stone",
+    ]);
+    assert_error(&stone, &["stone", "N, kgf, lbf"]);
+}

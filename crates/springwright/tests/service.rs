@@ -1,0 +1,200 @@
+//! The program against itself: a server over a store on disk, the same service in one process, the demo.
+
+use std::io::{BufRead as _, BufReader};
+use std::process::{Child, Command, Output, Stdio};
+
+/// A server that is killed when the test ends.
+struct Server {
+    child: Child,
+    address: String,
+}
+
+impl Server {
+    fn start(arguments: &[&str]) -> Self {
+        let mut command = program(&["serve", "--listen", "127.0.0.1:0"]);
+        let mut child = command.args(arguments).stdout(Stdio::piped()).spawn().unwrap();
+        let mut first = String::new();
+        BufReader::new(child.stdout.take().unwrap())
+            .read_line(&mut first)
+            .unwrap();
+        let address = first
+            .strip_prefix("listening ")
+            .unwrap_or_else(|| panic!("the first line is {first:?}"));
+        Self {
+            address: address.trim().to_owned(),
+            child,
+        }
+    }
+
+    fn ask(&self, arguments: &[&str]) -> Output {
+        program(arguments).args(["--server", &self.address]).output().unwrap()
+    }
+
+    /// Ends it as `systemctl stop` would; whether it ended with success.
+    fn stop(mut self) -> bool {
+        let id = self.child.id().to_string();
+        assert!(Command::new("kill").args(["-TERM", &id]).status().unwrap().success());
+        self.child.wait().unwrap().success()
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+fn program(arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_springwright"));
+    command.args(arguments).stdin(Stdio::null()).env_remove("RUST_LOG");
+    command
+}
+
+fn stdout(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).unwrap()
+}
+
+fn stderr(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).unwrap()
+}
+
+/// Invented readings of a spring of 9.31 N/mm: contact at 2 mm, and a ripple that no rounding hides.
+fn readings() -> String {
+    let mut text = String::from("deflection,load\n");
+    for step in 0..400 {
+        let deflection = f64::from(step) * 0.1;
+        let ripple = if step % 2 == 0 { 0.2 } else { -0.2 };
+        let load = (deflection - 2.0).max(0.0) * 9.31 + ripple;
+        text += &format!("{deflection:.1},{load:.2}\n");
+    }
+    text
+}
+
+#[test]
+fn a_calculation_gives_the_same_json_in_process_and_from_a_server() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = folder.path().join("shop").display().to_string();
+    let server = Server::start(&["--store", &store, "--create"]);
+    let csv = folder.path().join("run.csv");
+    std::fs::write(&csv, readings()).unwrap();
+    let csv = csv.display().to_string();
+    let load = [
+        "spring",
+        "load-at-length",
+        "--rate",
+        "9.5N/mm",
+        "--free-length",
+        "450mm",
+        "--length",
+        "400mm",
+        "--json",
+    ];
+    let reduce = [
+        "spring",
+        "reduce-run",
+        "--csv",
+        &csv,
+        "--columns",
+        "deflection:mm,load:N",
+        "--marking",
+        "9.5 N/mm",
+        "--grade",
+        "5%",
+        "--frame",
+        "2500 N/mm",
+        "--json",
+    ];
+    for arguments in [load.as_slice(), reduce.as_slice()] {
+        let here = program(arguments).output().unwrap();
+        let there = server.ask(arguments);
+        assert_eq!(here.status.code(), Some(0), "{}", stderr(&here));
+        assert_eq!(stdout(&here), stdout(&there));
+        assert_eq!(stderr(&here), "");
+        serde_json::from_str::<serde_json::Value>(&stdout(&here)).unwrap();
+    }
+    let reply: serde_json::Value = serde_json::from_str(&stdout(&program(&load).output().unwrap())).unwrap();
+    assert_eq!(reply["load"]["value"]["value"].as_f64(), Some(475.0));
+}
+
+#[test]
+fn a_reply_read_back_as_a_request_is_the_same_record() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = folder.path().join("shop").display().to_string();
+    let server = Server::start(&["--store", &store, "--create"]);
+    let arguments = [
+        "rack",
+        "create-spring",
+        "--spring-id",
+        "a7",
+        "--marked-rate",
+        "0.1 kgf/mm",
+        "--label",
+        "left",
+        "--json",
+    ];
+    let created = server.ask(&arguments);
+    assert_eq!(created.status.code(), Some(0), "{}", stderr(&created));
+    let got = server.ask(&["rack", "get-spring", "--name", "springs/a7", "--json"]);
+    assert_eq!(stdout(&got), stdout(&created));
+    let missing = server.ask(&["rack", "get-spring", "--name", "springs/b8"]);
+    assert_eq!(
+        (missing.status.code(), stdout(&missing).as_str()),
+        (Some(1), ""),
+        "{}",
+        stderr(&missing)
+    );
+    // What was acknowledged is there after a stop and a start, and a store is not made twice.
+    assert!(server.stop());
+    let again = program(&["serve", "--listen", "127.0.0.1:0", "--store", &store, "--create"])
+        .output()
+        .unwrap();
+    assert_eq!(again.status.code(), Some(2), "{}", stderr(&again));
+    let server = Server::start(&["--store", &store]);
+    let got = server.ask(&["rack", "get-spring", "--name", "springs/a7", "--json"]);
+    assert_eq!(stdout(&got), stdout(&created));
+}
+
+#[test]
+fn a_store_that_is_not_there_is_refused_rather_than_made() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = folder.path().join("unmounted");
+    let output = program(&[
+        "serve",
+        "--listen",
+        "127.0.0.1:0",
+        "--store",
+        &store.display().to_string(),
+    ])
+    .output()
+    .unwrap();
+    assert_eq!(output.status.code(), Some(2), "{}", stderr(&output));
+    assert!(
+        stderr(&output).contains("--create") && !store.exists(),
+        "{}",
+        stderr(&output)
+    );
+}
+
+/// Slow: the whole bench at work on real sockets, some seconds.
+#[test]
+fn the_demo_shows_a_true_a_wrong_a_tired_and_a_binding_spring() {
+    let output = program(&["demo", "--once"]).output().unwrap();
+    let shown = stdout(&output);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    assert!(stderr(&output).contains("invented"), "{}", stderr(&output));
+    let reports: Vec<_> = shown.split("\n== springs/").skip(1).collect();
+    let expected = [
+        ("demo-true", "ACCEPTED"),
+        ("demo-mismarked", "REFUSED"),
+        ("demo-tired", "REFUSED"),
+        ("demo-binds", "coil bind at"),
+    ];
+    assert_eq!(reports.len(), expected.len(), "{shown}");
+    for (report, (id, found)) in reports.iter().zip(expected) {
+        assert!(
+            report.starts_with(id) && report.contains(found) && report.contains("invented"),
+            "{report}"
+        );
+    }
+}
