@@ -171,7 +171,7 @@ fn writers_of_one_record_at_once_lose_no_change() {
             scope.spawn(move || {
                 for turn in 0..25 {
                     let append = |body: &SpringBody| {
-                        Ok(SpringBody {
+                        Ok::<_, StoreError>(SpringBody {
                             notes: format!("{}.", body.notes),
                             ..body.clone()
                         })

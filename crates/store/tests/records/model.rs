@@ -287,7 +287,7 @@ fn play(acts: &[Act], engine: Arc<dyn Engine>, reopen: impl Fn(Arc<dyn Engine>) 
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(200))]
+    #![proptest_config(ProptestConfig { cases: 200, failure_persistence: None, ..Default::default() })]
     #[test]
     fn records_are_what_the_model_says(acts in acts()) {
         play(&acts, Arc::new(MemoryEngine::new()), |engine| engine);
@@ -295,7 +295,7 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(4))]
+    #![proptest_config(ProptestConfig { cases: 4, failure_persistence: None, ..Default::default() })]
     #[test]
     fn records_on_disk_are_what_the_model_says(acts in acts()) {
         let dir = tempfile::tempdir().unwrap();

@@ -265,17 +265,18 @@ fn a_block_too_large_as_words_is_kept_compressed_and_noise_is_refused() {
     let mut recording = opened.recording.unwrap();
     recording.append(at(0), &block(1, 4_096)).unwrap().wait().unwrap();
     assert_eq!(read(&store, 1), [block(1, 4_096)]);
+    // Mixed until no neighbour tells anything of the next.
     let noise = |salt: u64| {
-        let bits = (1..=4_096_u64).map(|i| {
-            i.wrapping_mul(0x9E37_79B9_7F4A_7C15)
-                .rotate_left(31)
-                .wrapping_mul(salt | 1)
+        let mixed = (1..=4_096_u64).map(|i| {
+            (0..4).fold(i ^ (salt << 32), |x, _| {
+                (x ^ (x >> 31)).wrapping_mul(0x9E37_79B9_7F4A_7C15).rotate_left(17)
+            })
         });
-        bits.map(|bits| f64::from_bits(bits >> 2)).collect::<Vec<_>>()
+        mixed.map(|bits| f64::from_bits(bits >> 2)).collect::<Vec<_>>()
     };
     let large = Block {
         number: 2,
-        columns: (3..19).map(|n| noise(n << 33 | 5)).collect(),
+        columns: (0..16).map(noise).collect(),
         ..Default::default()
     };
     assert!(matches!(
@@ -350,8 +351,8 @@ fn play(
                 for pending in pending {
                     let number = pending.number();
                     match pending.wait() {
-                        Ok(()) if !broken => acknowledged = number,
-                        Ok(()) => panic!("block {number} is durable without those before it"),
+                        // Durable, and so is every block before it, one whose own answer was lost included.
+                        Ok(()) => acknowledged = number,
                         Err(StoreError::InDoubt | StoreError::BlockOutOfOrder { .. }) => broken = true,
                         Err(error) => panic!("{error:?}"),
                     }
@@ -436,7 +437,7 @@ fn play(
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(150))]
+    #![proptest_config(ProptestConfig { cases: 150, failure_persistence: None, ..Default::default() })]
     #[test]
     fn any_recording_ends_in_exactly_the_samples_sent(turns in turns()) {
         let engine = Arc::new(MemoryEngine::new());
@@ -446,7 +447,7 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(4))]
+    #![proptest_config(ProptestConfig { cases: 4, failure_persistence: None, ..Default::default() })]
     #[test]
     fn a_recording_on_disk_outlives_reopening(turns in turns()) {
         let dir = tempfile::tempdir().unwrap();
