@@ -1,5 +1,6 @@
 //! What records and runs promise, over the engine in memory and the one on disk.
 
+mod compat;
 mod damage;
 mod history;
 mod model;
