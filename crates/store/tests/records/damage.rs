@@ -35,7 +35,7 @@ fn touch(store: &Store) -> Vec<StoreError> {
     };
     let blocks = store
         .read_blocks(&id("r1"), 1)
-        .and_then(|blocks| blocks.map(|block| block.map(drop)).collect());
+        .and_then(|mut blocks| blocks.try_for_each(|block| block.map(drop)));
     let results = [
         store.get::<SpringBody>(&id("a7")).map(drop),
         store.list::<SpringBody>(&all, |_| true).map(drop),

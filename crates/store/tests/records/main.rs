@@ -1,5 +1,13 @@
 //! What records and runs promise, over the engine in memory and the one on disk.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::print_stdout,
+    reason = "a test all through; the lints only know the test functions themselves"
+)]
+
 mod compat;
 mod damage;
 mod history;
