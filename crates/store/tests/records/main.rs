@@ -12,6 +12,7 @@ mod compat;
 mod damage;
 mod history;
 mod model;
+mod races;
 mod recording;
 mod sealing;
 mod text;
