@@ -212,3 +212,20 @@ fn two_sealers_at_once_and_a_purge_leave_a_whole_run() {
     assert_eq!(slow.read_blocks(&id("r1"), 1).unwrap().count(), 1_200);
     assert_sound(&slow);
 }
+
+#[test]
+fn a_run_that_is_purged_while_it_is_sealed_leaves_nothing_behind() {
+    let (engine, slow, fast) = both();
+    let mut recording = open(&fast);
+    (1..=9).for_each(|number| append(&mut recording, number).unwrap());
+    fast.finish_run(at(3), &request(2, "finish", ""), &id("r1"), None)
+        .unwrap();
+    before_next(&engine, move || {
+        fast.delete::<RunBody>(at(4), &request(3, "delete", ""), &id("r1"), None)
+            .unwrap();
+        assert_eq!(fast.purge_due(at(31 * super::DAY), 9).unwrap().purged, 1);
+    });
+    slow.seal_due(1).unwrap();
+    assert_sound(&slow);
+    assert!(!slow.seal_due(1).unwrap());
+}
