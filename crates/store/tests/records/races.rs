@@ -189,7 +189,9 @@ fn two_sealers_at_once_and_a_purge_leave_a_whole_run() {
         .unwrap();
     let other = fast.clone();
     // The other is two steps ahead when the slow one writes its first.
-    before_next(&engine, move || (0..2).for_each(|_| drop(other.seal_due(1).unwrap())));
+    before_next(&engine, move || {
+        assert!(other.seal_due(1).unwrap() && other.seal_due(1).unwrap())
+    });
     slow.seal_due(1).unwrap();
     assert_sound(&slow);
     while slow.seal_due(1).unwrap() {}
