@@ -172,10 +172,12 @@ pub(crate) fn continue_checksum(sum: u32, block: &Block) -> u32 {
     crc32c::crc32c_append(sum, &bytes)
 }
 
-fn raw(words: impl Iterator<Item = [u8; 8]>) -> SampleColumn {
+fn raw(words: impl ExactSizeIterator<Item = [u8; 8]>) -> SampleColumn {
+    let mut bytes = Vec::with_capacity(8 * words.len());
+    words.for_each(|word| bytes.extend_from_slice(&word));
     SampleColumn {
         coding: SampleCoding::Raw.into(),
-        bytes: words.flatten().collect(),
+        bytes,
     }
 }
 
