@@ -2,7 +2,9 @@
 
 mod figures;
 mod report;
+mod said;
 mod table;
+mod typed;
 
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, ReflectMessage, Value};
 
@@ -187,12 +189,12 @@ impl Page {
             "findings" => {
                 let findings: Vec<wire::v1::Finding> =
                     messages.filter_map(|message| message.transcode_to().ok()).collect();
-                self.text.push_str(&report::findings(&findings));
+                self.text.push_str(&said::findings(&findings));
             }
             "assumptions" => {
                 let assumptions: Vec<wire::v1::Assumption> =
                     messages.filter_map(|message| message.transcode_to().ok()).collect();
-                self.text.push_str(&report::assumptions(&assumptions));
+                self.text.push_str(&said::assumptions(&assumptions));
             }
             _ => {
                 let names: Vec<_> = messages.filter_map(|message| text_of(message, "name")).collect();

@@ -1,6 +1,12 @@
 //! The verbs against a server of the test's own, which answers what a real one answers rarely: every kind of stream,
 //! every detail of a refusal.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a test that cannot go on fails where it stands"
+)]
+
 use std::collections::HashMap;
 use std::net::SocketAddr;
 use std::pin::Pin;

@@ -1,5 +1,11 @@
 //! The program against itself: a server over a store on disk, the same service in one process, the demo.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a test that cannot go on fails where it stands"
+)]
+
 use std::io::{BufRead as _, BufReader};
 use std::process::{Child, Command, Output, Stdio};
 
