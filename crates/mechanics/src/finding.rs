@@ -155,3 +155,24 @@ codes! {
     /// No uncertainty was stated for the scales: the uncertainty holds the scatter only.
     ScalesUnknown "SCALES_UNKNOWN" Note, "";
 }
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use super::*;
+
+    #[test]
+    fn codes_are_told_apart_and_every_hazard_says_what_to_be_careful_of() {
+        let texts: BTreeSet<&str> = Code::ALL.iter().map(|code| code.text()).collect();
+        assert_eq!(texts.len(), Code::ALL.len());
+        for code in Code::ALL {
+            let text = code.text();
+            assert!(text.chars().all(|c| c.is_ascii_uppercase() || c == '_'), "{text}");
+            assert!(
+                code.severity() != Severity::Hazard || !code.caution().is_empty(),
+                "{text}"
+            );
+        }
+    }
+}

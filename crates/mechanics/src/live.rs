@@ -90,7 +90,7 @@ mod tests {
     #[test]
     fn the_recurrence_is_the_weighted_sum() {
         let data: Vec<(f64, f64)> = (0..80)
-            .map(|i| f64::from(i))
+            .map(f64::from)
             .map(|i| (0.3 * i, 9.0 * 0.3 * i + (i * 1.7).sin()))
             .collect();
         let last = data.last().unwrap().0;

@@ -1,12 +1,31 @@
 //! What readings say of a spring: its rate with uncertainty, contact, friction, coil bind, and whether it is what it is
 //! marked as.
 
+mod answer;
+mod bench;
+mod bind;
+mod budget;
+mod clipping;
+mod contact;
+mod curve;
 mod error;
+mod grade;
+mod hysteresis;
+mod knees;
+mod line;
 mod load;
+mod marking;
+mod options;
 mod reduced;
 mod request;
+mod robust;
+mod samples;
+mod strokes;
+mod window;
+mod words;
 
 pub use error::SpringError;
+pub use grade::{DinSpring, DinTolerance, JisTolerance, din_2095, jis_b_2704};
 pub use load::{LoadAtLength, SpringValues, load_at_length};
 pub use reduced::{
     AppliedWindow, CURVE_POINTS, Contact, Curve, CurvePoint, Decision, FittedLine, Friction, Knee, KneeKind,
@@ -22,6 +41,45 @@ pub use request::{
 /// # Errors
 /// [`SpringError`] only where no rate can be given.
 pub fn reduce(request: &Request) -> Result<Reduced, SpringError> {
-    let _ = request;
-    Err(SpringError::TooFewPoints { count: 0, needed: 2 })
+    options::check(request)?;
+    match &request.source {
+        Source::Samples(samples) => answer::of_samples(request, samples),
+        Source::MeasuredRate(given) => of_measured_rate(request, given),
+    }
+}
+
+fn of_measured_rate(request: &Request, given: &MeasuredRate) -> Result<Reduced, SpringError> {
+    let (mut findings, mut assumptions) = (Vec::new(), Vec::new());
+    let budgeted = budget::of_measured_rate(request, given, &mut findings, &mut assumptions)?;
+    let bench = marking::Bench {
+        rate: &budgeted.rate,
+        free_length: None,
+        maximum_load: None,
+    };
+    let marking_verdict = marking::verdict(request, &bench, &mut findings);
+    Ok(Reduced {
+        rate: budgeted.rate,
+        two_point_rate: None,
+        robust_rate: None,
+        contact: None,
+        free_length: None,
+        solid_length: None,
+        friction: None,
+        knees: Vec::new(),
+        shape: Shape::Undetermined,
+        curve: Curve::default(),
+        marking_verdict,
+        fit: None,
+        window: None,
+        strokes: Vec::new(),
+        stored_energy: None,
+        lost_energy: None,
+        maximum_deflection: None,
+        maximum_load: None,
+        dilution_ratio: 0.0,
+        predicted_loads: Vec::new(),
+        frame_bias_ratio: budgeted.frame_bias,
+        findings,
+        assumptions,
+    })
 }

@@ -170,6 +170,13 @@ pub enum ServiceError {
 }
 
 impl ServiceError {
+    /// A fault of the program; the context goes to the log alone.
+    pub fn internal(context: impl fmt::Display) -> Self {
+        Self::Internal {
+            context: context.to_string(),
+        }
+    }
+
     /// The reason of the API that stands for it.
     pub fn reason(&self) -> ErrorReason {
         match self {

@@ -12,8 +12,8 @@ use tonic::{Request, Response, Status};
 use crate::bench::Bench;
 use status::ServiceError;
 
-/// Messages a door takes: the largest request is a million samples of two columns.
-pub(crate) const MAX_REQUEST_BYTES: usize = 24 << 20;
+/// Messages a door takes: the largest request is a quarter of a million samples with their times.
+pub(crate) const MAX_REQUEST_BYTES: usize = 8 << 20;
 /// A recorded block is at most 64 KiB stored; as sent it is at most 4,096 samples of 16 columns and a clock.
 pub(crate) const MAX_STEP_BYTES: usize = 1 << 20;
 
@@ -44,7 +44,10 @@ impl Door {
         let done = tokio::task::spawn_blocking(move || span.in_scope(|| operation(&bench, request))).await;
         match done {
             Ok(reply) => Ok(Response::new(reply?)),
-            Err(error) => Err(ServiceError::Internal { context: error.to_string() }.into()),
+            Err(error) => Err(ServiceError::Internal {
+                context: error.to_string(),
+            }
+            .into()),
         }
     }
 }

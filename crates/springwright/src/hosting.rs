@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use service::{Listener, Settings, StoreChoice};
 use tokio::net::TcpListener;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
@@ -47,10 +48,41 @@ pub(crate) async fn on_port(
     listener: TcpListener,
     shutdown: CancellationToken,
 ) -> Result<Hosted, Fail> {
-    Err(Fail::error("no service"))
+    let settings = Settings {
+        hosts,
+        ..Settings::default()
+    };
+    host(store, Listener::Tcp(listener), settings, shutdown).await
 }
 
 /// A service on an empty store in memory, and the only connection to it.
 pub(crate) async fn in_memory() -> Result<(Channel, Hosted), Fail> {
-    Err(Fail::error("no service"))
+    let (connector, listener) = service::shell::memory();
+    let hosted = host(Store::Memory, listener, Settings::default(), CancellationToken::new()).await?;
+    Ok((connector.channel(), hosted))
+}
+
+async fn host(
+    store: Store,
+    listener: Listener,
+    settings: Settings,
+    shutdown: CancellationToken,
+) -> Result<Hosted, Fail> {
+    let choice = match store {
+        Store::Existing(dir) => StoreChoice::Existing(dir),
+        Store::Create(dir) => StoreChoice::Create(dir),
+        Store::Memory => StoreChoice::Memory,
+    };
+    let opened = tokio::task::spawn_blocking(move || service::open(&choice))
+        .await
+        .map_err(|fault| Fail::at("the store", fault))?
+        .map_err(|fault| Fail::error(fault.to_string()))?;
+    let token = shutdown.clone();
+    let running = tokio::spawn(async move {
+        opened
+            .run(listener, settings, token)
+            .await
+            .map_err(|fault| Fail::error(fault.to_string()))
+    });
+    Ok(Hosted { shutdown, running })
 }

@@ -13,10 +13,11 @@
 //! 0A uid:16 block:8                      index of the gaps of a run
 //! 0B uid:16                              a finished run that is not sealed yet
 //! 0C                                     the newest time seen
+//! 0D                                     stands while an import is not complete
 //! ```
 //! Numbers are big-endian, times have their sign bit turned, `~` turns every bit: byte order is the order of the values. An id
 //! holds no byte 00, so none is the beginning of another's revisions. What belongs to one run hangs on its uid, so that a
-//! reuse of the id meets nothing old. Bytes 00 and 0D to FF are free; 00 is the engine's.
+//! reuse of the id meets nothing old. Bytes 00 and 0E to FF are free; 00 is the engine's.
 
 use crate::engine::{self, KeyRange};
 use crate::moment::Moment;
@@ -109,6 +110,8 @@ pub enum RowKey {
     },
     /// The newest time seen.
     Clock,
+    /// Stands while an import is not complete.
+    Importing,
 }
 
 impl RowKey {
@@ -127,6 +130,7 @@ impl RowKey {
             RowKey::Gap { .. } => 0x0A,
             RowKey::Seal { .. } => 0x0B,
             RowKey::Clock => 0x0C,
+            RowKey::Importing => 0x0D,
         }
     }
 
@@ -176,7 +180,7 @@ impl RowKey {
                 key.extend(uid);
                 key.extend(number.to_be_bytes());
             }
-            RowKey::Clock => {}
+            RowKey::Clock | RowKey::Importing => {}
         }
         key
     }
@@ -221,6 +225,7 @@ impl RowKey {
             },
             0x0B => RowKey::Seal { uid: take(rest)? },
             0x0C => RowKey::Clock,
+            0x0D => RowKey::Importing,
             _ => return None,
         };
         rest.is_empty().then_some(row)

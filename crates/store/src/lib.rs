@@ -7,8 +7,10 @@
 //! - [`Store`] is the way in: create, get, list, update, delete, purge; runs and their blocks.
 //! - [`record`] has the contents, which are the messages that lie on disk.
 //! - [`key`] draws the keys, [`envelope`] the values.
+//! - [`text`] moves everything out of a store and into another as lines of text; [`check`] looks everything over.
 //! - [`engine`] is the contract below all this.
 
+pub mod check;
 mod disk;
 pub mod engine;
 pub mod envelope;
@@ -22,6 +24,7 @@ mod request;
 mod rows;
 pub mod run;
 mod store;
+pub mod text;
 
 pub use error::StoreError;
 pub use listing::{Cursor, ListQuery, Page, RevisionPage};

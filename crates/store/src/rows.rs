@@ -39,7 +39,7 @@ impl<'a> Snapshot<'a> {
         range: &KeyRange,
         order: Order,
         limit: usize,
-    ) -> Result<Vec<(Vec<u8>, Vec<u8>)>, StoreError> {
+    ) -> Result<Vec<(crate::engine::Key, crate::engine::Value)>, StoreError> {
         Ok(self.0.page(range, order, limit)?)
     }
 

@@ -25,6 +25,7 @@ use crate::store::{Store, read_head, uid_of};
 pub use append::BlockPending;
 pub use finish::FinishClaim;
 pub use read::BlockReader;
+pub(crate) use samples::{continue_checksum, unpack};
 
 /// Hours without a block after which an interrupted run is not taken up again.
 pub const RESUMABLE_HOURS: i64 = 24;
@@ -146,7 +147,7 @@ fn run_uid(view: &Snapshot<'_>, id: &RecordId) -> Result<Uid, StoreError> {
 }
 
 /// The rows of samples whose first block lies in `from..=to`.
-fn sample_range(uid: &Uid, from: u64, to: u64) -> KeyRange {
+pub(crate) fn sample_range(uid: &Uid, from: u64, to: u64) -> KeyRange {
     let start = RowKey::Samples {
         uid: *uid,
         first_block: from,

@@ -44,7 +44,15 @@ pub(crate) enum Plan<B> {
 impl Store {
     /// The records an engine keeps; an empty engine is a store without records.
     pub fn over(engine: Arc<dyn Engine>) -> Result<Store, StoreError> {
-        let clock: Option<Stored<ClockRow>> = Snapshot::of(&*engine)?.get(&RowKey::Clock)?;
+        let view = Snapshot::of(&*engine)?;
+        let importing: Option<Stored<IndexRow>> = view.get(&RowKey::Importing)?;
+        if importing.is_some() {
+            return Err(StoreError::damaged(
+                "an import into this store was not completed; import again into an empty one",
+            ));
+        }
+        let clock: Option<Stored<ClockRow>> = view.get(&RowKey::Clock)?;
+        drop(view);
         let newest = AtomicI64::new(clock.map_or(i64::MIN, |clock| clock.row.newest));
         Ok(Store(Arc::new(Inner { engine, newest })))
     }

@@ -95,3 +95,40 @@ pub fn coils(value: Option<f64>, at: Scope<'_>) -> Option<f64> {
     // Broken coils are counted; a hundredth is below any spring.
     number(value, 0.01, 1_000.0, at)
 }
+
+/// What a request to reduce leaves out and the spring's record says: marking, tolerance, geometry.
+pub fn record_defaults(request: &mut v1::ReduceRunRequest, spring: &v1::Spring) {
+    if request.marking.is_none() && (spring.marked_rate.is_some() || !spring.marking_text.is_empty()) {
+        request.marking = Some(v1::Marking {
+            rate: spring.marked_rate,
+            text: spring.marking_text.clone(),
+            free_length: spring.free_length,
+        });
+    }
+    request.grade = request.grade.or(spring.grade);
+    if request.geometry.is_none() {
+        request.geometry = Some(v1::SpringGeometry {
+            wire_diameter: spring.wire_diameter,
+            mean_coil_diameter: mean_coil_diameter(spring),
+            active_coil_count: spring.active_coil_count,
+            index_ratio: None,
+            free_length: spring.free_length,
+            solid_length: spring.solid_length,
+            shear_modulus: None,
+        });
+    }
+}
+
+/// Outside diameter less wire, or inside diameter plus wire.
+fn mean_coil_diameter(spring: &v1::Spring) -> Option<v1::Length> {
+    use mechanics::quantity::{Length, Quantity, UnitSystem};
+    let read = |message: Option<v1::Length>| {
+        let mut ignored = crate::violation::Violations::new();
+        crate::quantity::optional::<Length, _>(message.as_ref(), length_range(), ignored.root()).map(Quantity::si)
+    };
+    let wire = read(spring.wire_diameter)?;
+    let mean = read(spring.outside_diameter)
+        .map(|outside| outside - wire)
+        .or(read(spring.inside_diameter).map(|inside| inside + wire))?;
+    (mean > 0.0).then(|| crate::quantity::computed(Length::from_si(mean), UnitSystem::Metric))
+}

@@ -130,7 +130,7 @@ pub struct Friction {
     pub pooled_rate: SpringRate,
 }
 
-/// A place where the rate changes.
+/// A place where the rate changes. As read on the tester: a frame of one rate is not taken off.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Knee {
     /// What it is.

@@ -109,7 +109,12 @@ impl Board {
             until_next: 0,
             thinned: 0,
         };
-        Self { run, axes, inner: Mutex::new(inner), changed: watch::Sender::new(0) }
+        Self {
+            run,
+            axes,
+            inner: Mutex::new(inner),
+            changed: watch::Sender::new(0),
+        }
     }
 
     /// Tells when something changed.
@@ -165,8 +170,18 @@ impl Board {
         let reset = !seen.started || seen.thinned != inner.thinned;
         let from = if reset { 0 } else { seen.points };
         let points = inner.points.get(from..).unwrap_or_default().to_vec();
-        *seen = Seen { thinned: inner.thinned, points: inner.points.len(), started: true };
-        News { standing: inner.standing, reset, points, durable_through: inner.durable_through, reading: inner.reading.clone() }
+        *seen = Seen {
+            thinned: inner.thinned,
+            points: inner.points.len(),
+            started: true,
+        };
+        News {
+            standing: inner.standing,
+            reset,
+            points,
+            durable_through: inner.durable_through,
+            reading: inner.reading.clone(),
+        }
     }
 
     fn bump(&self) {
@@ -181,7 +196,8 @@ impl Board {
 
 impl Inner {
     fn sample(&mut self, deflection: f64, deflection_unit: LengthUnit, load: f64, load_unit: ForceUnit) {
-        self.live.push(Deflection::new(deflection, deflection_unit), Load::new(load, load_unit));
+        self.live
+            .push(Deflection::new(deflection, deflection_unit), Load::new(load, load_unit));
         if self.until_next > 0 {
             self.until_next -= 1;
             return;
@@ -215,7 +231,14 @@ mod tests {
     use super::*;
 
     fn board() -> Board {
-        Board::new("r".to_owned(), Axes { deflection: Some((0, LengthUnit::Millimeter)), load: (1, ForceUnit::Newton) }, 0)
+        Board::new(
+            "r".to_owned(),
+            Axes {
+                deflection: Some((0, LengthUnit::Millimeter)),
+                load: (1, ForceUnit::Newton),
+            },
+            0,
+        )
     }
 
     fn block(from: usize, count: usize) -> Vec<Vec<f64>> {

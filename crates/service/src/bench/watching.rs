@@ -32,13 +32,22 @@ pub fn start(
     request: v1::WatchBenchRequest,
 ) -> Result<impl Stream<Item = Result<v1::WatchBenchResponse, Status>> + Send + use<>, ServiceError> {
     let mut violations = Violations::new();
-    let wanted = if request.run.is_empty() { None } else { Collection::Runs.id(&request.run, violations.at("run")) };
+    let wanted = if request.run.is_empty() {
+        None
+    } else {
+        Collection::Runs.id(&request.run, violations.at("run"))
+    };
     violations.finish().map_err(ServiceError::InvalidFields)?;
-    let permit = bench.limits.watchers.clone().try_acquire_owned().map_err(|_| overloaded())?;
+    let permit = bench.watchers.admit()?;
     let (pictures, replies) = mpsc::channel(1);
     let shutdown = bench.shutdown.clone();
     tokio::spawn(async move {
-        let watching = Watcher { bench, wanted, pictures: pictures.clone() }.watch();
+        let watching = Watcher {
+            bench,
+            wanted,
+            pictures: pictures.clone(),
+        }
+        .watch();
         let ended = tokio::select! {
             ended = watching => ended,
             () = shutdown.cancelled() => Err(ServiceError::ShuttingDown),
@@ -50,10 +59,6 @@ pub fn start(
         drop(permit);
     });
     Ok(ReceiverStream::new(replies))
-}
-
-fn overloaded() -> ServiceError {
-    ServiceError::Overloaded { retry_after: Duration::from_secs(1) }
 }
 
 struct Watcher {
@@ -92,15 +97,33 @@ impl Watcher {
     /// A run that is not on the bench: its record once, then signs of life would mean nothing.
     async fn stored(&self, id: String) -> Result<(), ServiceError> {
         let bench = Arc::clone(&self.bench);
-        let run = tokio::task::spawn_blocking(move || bench.run_by_id(&id)).await.map_err(ServiceError::internal)??;
-        let picture = v1::WatchBenchResponse { run: run.name, state: run.state, reset: true, durable_through: run.block_count, ..Default::default() };
+        let run = tokio::task::spawn_blocking(move || bench.run_by_id(&id))
+            .await
+            .map_err(ServiceError::internal)??;
+        let picture = v1::WatchBenchResponse {
+            run: run.name,
+            state: run.state,
+            reset: true,
+            durable_through: run.block_count,
+            ..Default::default()
+        };
         let _ = self.send(picture).await?;
         Ok(())
     }
 
     /// Nothing is recording: says so, then waits for the next run.
-    async fn idle(&self, current: &mut tokio::sync::watch::Receiver<Option<Arc<Board>>>) -> Result<Option<Gone>, ServiceError> {
-        if self.send(v1::WatchBenchResponse { reset: true, ..Default::default() }).await?.is_some() {
+    async fn idle(
+        &self,
+        current: &mut tokio::sync::watch::Receiver<Option<Arc<Board>>>,
+    ) -> Result<Option<Gone>, ServiceError> {
+        if self
+            .send(v1::WatchBenchResponse {
+                reset: true,
+                ..Default::default()
+            })
+            .await?
+            .is_some()
+        {
             return Ok(Some(Gone));
         }
         loop {
@@ -108,7 +131,14 @@ impl Watcher {
                 Ok(Ok(())) => return Ok(None),
                 Ok(Err(_)) => return Ok(Some(Gone)),
                 Err(_) => {
-                    if self.send(v1::WatchBenchResponse { heartbeat: true, ..Default::default() }).await?.is_some() {
+                    if self
+                        .send(v1::WatchBenchResponse {
+                            heartbeat: true,
+                            ..Default::default()
+                        })
+                        .await?
+                        .is_some()
+                    {
                         return Ok(Some(Gone));
                     }
                 }
@@ -117,7 +147,11 @@ impl Watcher {
     }
 
     /// One run, until it ends for this watcher or, when any run will do, another takes the bench.
-    async fn board(&self, board: &Arc<Board>, current: &mut tokio::sync::watch::Receiver<Option<Arc<Board>>>) -> Result<Option<Gone>, ServiceError> {
+    async fn board(
+        &self,
+        board: &Arc<Board>,
+        current: &mut tokio::sync::watch::Receiver<Option<Arc<Board>>>,
+    ) -> Result<Option<Gone>, ServiceError> {
         let mut changes = board.subscribe();
         let mut seen = Seen::default();
         loop {
@@ -186,9 +220,21 @@ pub fn live_reading(board: &Board, reading: &super::board::Reading) -> v1::LiveR
     let rate_unit = rate_unit(&board.axes);
     v1::LiveReading {
         elapsed: reading.elapsed_ns.map(map::duration),
-        deflection: reading.deflection.zip(board.axes.deflection).map(|(value, (_, unit))| v1::Length { value: Some(value), unit: map::unit_number(unit) }),
-        load: reading.load.map(|value| v1::Force { value: Some(value), unit: map::unit_number(board.axes.load.1) }),
-        rate: reading.rate.map(|rate| v1::Stiffness { value: Some(mechanics::quantity::Quantity::get(rate, rate_unit)), unit: map::unit_number(rate_unit) }),
+        deflection: reading
+            .deflection
+            .zip(board.axes.deflection)
+            .map(|(value, (_, unit))| v1::Length {
+                value: Some(value),
+                unit: map::unit_number(unit),
+            }),
+        load: reading.load.map(|value| v1::Force {
+            value: Some(value),
+            unit: map::unit_number(board.axes.load.1),
+        }),
+        rate: reading.rate.map(|rate| v1::Stiffness {
+            value: Some(mechanics::quantity::Quantity::get(rate, rate_unit)),
+            unit: map::unit_number(rate_unit),
+        }),
         sample_count: reading.samples,
     }
 }

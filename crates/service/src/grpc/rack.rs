@@ -17,7 +17,10 @@ impl RackService for Door {
         self.blocking(request, Bench::get_spring).await
     }
 
-    async fn list_springs(&self, request: Request<v1::ListSpringsRequest>) -> Result<Response<v1::ListSpringsResponse>, Status> {
+    async fn list_springs(
+        &self,
+        request: Request<v1::ListSpringsRequest>,
+    ) -> Result<Response<v1::ListSpringsResponse>, Status> {
         self.blocking(request, Bench::list_springs).await
     }
 
@@ -29,7 +32,10 @@ impl RackService for Door {
         self.blocking(request, Bench::delete_spring).await
     }
 
-    async fn undelete_spring(&self, request: Request<v1::UndeleteSpringRequest>) -> Result<Response<v1::Spring>, Status> {
+    async fn undelete_spring(
+        &self,
+        request: Request<v1::UndeleteSpringRequest>,
+    ) -> Result<Response<v1::Spring>, Status> {
         self.blocking(request, Bench::undelete_spring).await
     }
 

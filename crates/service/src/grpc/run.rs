@@ -18,7 +18,10 @@ impl RunService for Door {
     type ReadRunSamplesStream = Replies<v1::ReadRunSamplesResponse>;
     type WatchBenchStream = Replies<v1::WatchBenchResponse>;
 
-    async fn record_run(&self, request: Request<Streaming<v1::RecordRunRequest>>) -> Result<Response<Self::RecordRunStream>, Status> {
+    async fn record_run(
+        &self,
+        request: Request<Streaming<v1::RecordRunRequest>>,
+    ) -> Result<Response<Self::RecordRunStream>, Status> {
         let replies = recording::start(self.bench.clone(), request.into_inner())?;
         Ok(Response::new(Box::pin(replies)))
     }
@@ -51,12 +54,18 @@ impl RunService for Door {
         self.blocking(request, Bench::discard_run).await
     }
 
-    async fn read_run_samples(&self, request: Request<v1::ReadRunSamplesRequest>) -> Result<Response<Self::ReadRunSamplesStream>, Status> {
+    async fn read_run_samples(
+        &self,
+        request: Request<v1::ReadRunSamplesRequest>,
+    ) -> Result<Response<Self::ReadRunSamplesStream>, Status> {
         let samples = reading::start(self.bench.clone(), request.into_inner())?;
         Ok(Response::new(Box::pin(samples)))
     }
 
-    async fn watch_bench(&self, request: Request<v1::WatchBenchRequest>) -> Result<Response<Self::WatchBenchStream>, Status> {
+    async fn watch_bench(
+        &self,
+        request: Request<v1::WatchBenchRequest>,
+    ) -> Result<Response<Self::WatchBenchStream>, Status> {
         let pictures = watching::start(self.bench.clone(), request.into_inner())?;
         Ok(Response::new(Box::pin(pictures)))
     }

@@ -1,28 +1,61 @@
-//! Verbs that open a store's folder themselves; nothing else but `serve` and `demo` does.
+//! Verbs on the folder of a store that nobody serves.
+
+use std::fs::File;
+use std::io::{BufReader, BufWriter, Write};
+use std::path::Path;
+
+use service::maintenance;
 
 use crate::args::{ExportArgs, FolderArgs, ImportArgs};
-use crate::fail::{Ended, Fail};
+use crate::fail::{Answer, Ended, Fail};
+use crate::out::{Out, say};
 
-/// Writes everything in a store as text.
+/// Writes everything of a store as text.
 pub(crate) fn export(args: &ExportArgs) -> Ended {
-    Err(Fail::error(format!("{}: {}", args.store.display(), args.to.display())))
+    let mut out: Box<dyn Write> = if args.to == Path::new("-") {
+        Box::new(BufWriter::new(std::io::stdout()))
+    } else {
+        Box::new(BufWriter::new(File::create_new(&args.to)?))
+    };
+    maintenance::export(&args.store, &mut out).map_err(|fault| Fail::error(fault.to_string()))?;
+    out.flush()?;
+    say(format_args!("exported {}", args.store.display()));
+    Ok(Answer::Yes)
 }
 
 /// Makes a store from an export.
 pub(crate) fn import(args: &ImportArgs) -> Ended {
-    Err(Fail::error(format!(
-        "{}: {}",
-        args.store.display(),
-        args.from.display()
-    )))
+    let imported = if args.from == Path::new("-") {
+        maintenance::import(&args.store, &mut BufReader::new(std::io::stdin()))
+    } else {
+        maintenance::import(&args.store, &mut BufReader::new(File::open(&args.from)?))
+    };
+    imported.map_err(|fault| Fail::error(fault.to_string()))?;
+    say(format_args!("imported into {}", args.store.display()));
+    Ok(Answer::Yes)
 }
 
 /// Reads everything and checks it.
 pub(crate) fn verify(args: &FolderArgs) -> Ended {
-    Err(Fail::error(format!("{}", args.store.display())))
+    let report = maintenance::verify(&args.store).map_err(|fault| Fail::error(fault.to_string()))?;
+    let mut out = Out::stdout();
+    out.line(format_args!(
+        "{} records, {} revisions, {} blocks, {} samples, {} problems",
+        report.records, report.revisions, report.blocks, report.samples, report.problem_count
+    ))?;
+    for problem in &report.problems {
+        out.line(format_args!("{problem}"))?;
+    }
+    out.flush()?;
+    Ok(if report.is_sound() { Answer::Yes } else { Answer::No })
 }
 
 /// Rewrites a store without what it no longer needs.
 pub(crate) fn compact(args: &FolderArgs) -> Ended {
-    Err(Fail::error(format!("{}", args.store.display())))
+    let done = maintenance::compact(&args.store).map_err(|fault| Fail::error(fault.to_string()))?;
+    say(format_args!(
+        "{} keys; {} bytes before, {} after",
+        done.keys, done.before, done.after
+    ));
+    Ok(Answer::Yes)
 }

@@ -29,6 +29,8 @@ struct Batch {
     blocks: Vec<Block>,
     /// Whether the run ends with them.
     to_end: bool,
+    /// They stand in one row already, as after the import of a run that was being sealed.
+    sealed: bool,
 }
 
 impl Store {
@@ -81,7 +83,10 @@ impl Store {
         change.allow_when_low();
         change.require_unchanged(&key, seal.seen);
         let first = seal.row.next_block;
-        let taken = put_row(&mut change, uid, first, &batch);
+        let taken = match batch.sealed {
+            true => batch.blocks.len(),
+            false => put_row(&mut change, uid, first, &batch),
+        };
         let done = batch.to_end && taken == batch.blocks.len();
         match done {
             true => change.delete(&key),
@@ -106,6 +111,7 @@ fn read_batch(view: &Snapshot<'_>, uid: &Uid, first: u64) -> Result<Batch, Store
         infos: Vec::new(),
         blocks: Vec::new(),
         to_end: false,
+        sealed: false,
     };
     let mut samples = 0;
     loop {
@@ -122,7 +128,15 @@ fn read_batch(view: &Snapshot<'_>, uid: &Uid, first: u64) -> Result<Batch, Store
                 .map_or(0, |block| block.columns.len());
             let full =
                 !batch.blocks.is_empty() && (samples > ROW_SAMPLES || batch.blocks.len() + blocks.len() > ROW_BLOCKS);
-            if full || blocks.iter().any(|block| block.columns.len() != width) {
+            if blocks.len() > 1 && batch.blocks.is_empty() {
+                return Ok(Batch {
+                    infos: row.blocks,
+                    blocks,
+                    to_end: false,
+                    sealed: true,
+                });
+            }
+            if full || blocks.len() > 1 || blocks.iter().any(|block| block.columns.len() != width) {
                 batch.to_end = false;
                 return Ok(batch);
             }

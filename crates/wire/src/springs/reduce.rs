@@ -21,7 +21,7 @@ use crate::v1::ViolationReason as Reason;
 use crate::violation::{Scope, Violations};
 
 /// Samples a request may carry.
-pub const MAX_SAMPLES: usize = 1_000_000;
+pub const MAX_SAMPLES: usize = 250_000;
 /// Deflections a load may be asked at.
 pub const MAX_PREDICTIONS: usize = 100;
 

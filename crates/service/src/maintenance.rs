@@ -1,0 +1,61 @@
+//! Work on the folder of a store that nobody serves: export, import, verify, compact.
+
+use std::io::{BufRead, Write};
+use std::path::Path;
+use std::sync::Arc;
+
+use store::Store;
+use store::check::{Report, verify as look_over};
+use store::engine::Engine;
+use store::engine::compact::{Compacted, compact as rewrite};
+use store::engine::sled::SledEngine;
+use store::text::{Moved, Origin, export as write_text, import as read_text};
+
+use crate::{ServiceFault, checked_options, fault};
+
+/// Writes everything of a store as text.
+///
+/// # Errors
+/// The store is refused or damaged, or the text cannot be written.
+pub fn export(dir: &Path, out: &mut dyn Write) -> Result<Moved, ServiceFault> {
+    let engine = Arc::new(SledEngine::open_existing(&checked_options(dir)).map_err(fault)?);
+    let store = Store::over(engine.clone()).map_err(fault)?;
+    let origin = Origin {
+        store: "springwright".to_owned(),
+        sequence: 0,
+    };
+    let moved = write_text(&store, &origin, out).map_err(fault)?;
+    engine.close().map_err(fault)?;
+    Ok(moved)
+}
+
+/// Makes a store in an absent or empty folder from such a text.
+///
+/// # Errors
+/// The folder is not empty, or the text is not whole.
+pub fn import(dir: &Path, text: &mut dyn BufRead) -> Result<Moved, ServiceFault> {
+    let engine = SledEngine::create(&checked_options(dir)).map_err(fault)?;
+    let moved = read_text(&engine, text).map_err(fault)?;
+    engine.close().map_err(fault)?;
+    Ok(moved)
+}
+
+/// Reads and checks everything.
+///
+/// # Errors
+/// The store is refused. Faults of its content are in the report.
+pub fn verify(dir: &Path) -> Result<Report, ServiceFault> {
+    let engine = Arc::new(SledEngine::open_existing(&checked_options(dir)).map_err(fault)?);
+    let store = Store::over(engine.clone()).map_err(fault)?;
+    let report = look_over(&store).map_err(fault)?;
+    engine.close().map_err(fault)?;
+    Ok(report)
+}
+
+/// Rewrites a store without what it no longer needs.
+///
+/// # Errors
+/// The store is refused; it is as before then.
+pub fn compact(dir: &Path) -> Result<Compacted, ServiceFault> {
+    rewrite(&checked_options(dir)).map_err(fault)
+}

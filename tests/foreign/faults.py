@@ -1,0 +1,273 @@
+"""Every number a request can carry is spoilt in every way, and must be refused at its own field.
+
+The fields are found by walking the messages that reflection tells of: a field that is added later is tried too."""
+
+import math
+
+from google.protobuf.descriptor import FieldDescriptor
+
+from client import PACKAGE, must_refuse, refused
+from rack import put
+from recording import attach_refused, header
+
+NUMBER = FieldDescriptor.TYPE_DOUBLE
+ENUM = FieldDescriptor.TYPE_ENUM
+MESSAGE = FieldDescriptor.TYPE_MESSAGE
+
+# What the server fills in is ignored in a request, so its numbers are not judged.
+SERVERS = {"UpdateRunRequest": ["run.header", "run.gaps"]}
+# Where either sign makes sense: a tester's zero may be off either way, and so may its datum. Temperatures fall below 0.
+EITHER_SIGN = [
+    "tare_load",
+    "tare.load",
+    "temperature",
+    "test_temperature",
+    "window.deflections.from",
+    "window.deflections.to",
+    "reference_deflection",
+    "predict_at[0]",
+]
+# As many as one likes: a large number of degrees of freedom is as good as none stated.
+UNLIMITED = ["degrees_of_freedom"]
+
+
+class Place:
+    """A number within a request: its path, and how to put something there."""
+
+    def __init__(self, field, steps):
+        self.field, self.steps = field, steps
+        self.path = ".".join(
+            step.name + ("[0]" if step.is_repeated and (step is not steps[-1] or step.type == MESSAGE) else "")
+            for step in steps
+        )
+
+    def holder(self, request):
+        """The message that holds the number, made along the way."""
+        for step in self.steps[:-1]:
+            request = into(request, step)
+        return request
+
+    def ends_with(self, endings):
+        return any(self.path == one or self.path.endswith("." + one) for one in endings)
+
+
+def into(message, field):
+    child = getattr(message, field.name)
+    if field.is_repeated:
+        return child[0] if len(child) else child.add()
+    child.SetInParent()
+    return child
+
+
+def is_quantity(descriptor):
+    fields = descriptor.fields_by_name
+    return set(fields) == {"value", "unit"} and fields["value"].type == NUMBER and fields["unit"].type == ENUM
+
+
+def places(descriptor, steps=(), seen=()):
+    """Quantities, bare numbers and bare units of a message, in all its parts."""
+    if descriptor in seen or not descriptor.full_name.startswith(PACKAGE):
+        return
+    for field in descriptor.fields:
+        here = [*steps, field]
+        if field.type == MESSAGE and is_quantity(field.message_type):
+            yield Place(field, here)
+        elif field.type == MESSAGE:
+            yield from places(field.message_type, here, (*seen, descriptor))
+        elif field.type == NUMBER or (field.type == ENUM and field.enum_type.name == "Unit"):
+            yield Place(field, here)
+
+
+def requests_with_numbers(api):
+    """Each RPC with each place of its request; what a stream of blocks holds is tried with the recordings."""
+    found = []
+    for rpc, method in sorted(api.rpcs.items()):
+        kind = method.input_type
+        for place in places(kind):
+            mine = any(place.path.startswith(one + ".") for one in SERVERS.get(kind.name, []))
+            if not mine and not place.path.startswith(("block.", "header.columns")):
+                found.append((rpc, place))
+    return found
+
+
+def spoilt(place):
+    """Name of the fault, what to do to the holder, and the violation that must follow."""
+    name = place.field.name
+    if place.field.type == ENUM:
+        yield "unit missing", lambda at: setattr(at, name, 0), (place.path, "UNIT_MISSING")
+        return
+    if place.field.type == MESSAGE:
+        yield from spoilt_quantity(place)
+        return
+    shown = place.path + ("[0]" if place.field.is_repeated else "")
+
+    def put_number(value):
+        return (lambda at: getattr(at, name).append(value)) if place.field.is_repeated else (
+            lambda at: setattr(at, name, value)
+        )
+
+    for value in (math.nan, math.inf, -math.inf):
+        yield str(value), put_number(value), (shown, "NOT_FINITE")
+    # Bare columns hold whatever was read: only what is no number is a fault.
+    if not place.field.is_repeated:
+        yield "negative", put_number(-1.0), (shown, "OUT_OF_RANGE")
+        if not place.ends_with(UNLIMITED):
+            yield "too large", put_number(1e300), (shown, "OUT_OF_RANGE")
+
+
+def spoilt_quantity(place):
+    field, path = place.field, place.path
+    good = field.message_type.fields_by_name["unit"].enum_type.values[1].number
+
+    def quantity(at):
+        return at.__getattribute__(field.name).add() if field.is_repeated else into(at, field)
+
+    def fill(value, unit):
+        def act(at):
+            one = quantity(at)
+            if value is not None:
+                one.value = value
+            one.unit = unit
+
+        return act
+
+    yield "value missing", fill(None, good), (path + ".value", "VALUE_MISSING")
+    yield "unit missing", fill(10.0, 0), (path + ".unit", "UNIT_MISSING")
+    yield "unknown unit", fill(10.0, 99), (path + ".unit", "OUT_OF_RANGE")
+    for value in (math.nan, math.inf, -math.inf):
+        yield str(value), fill(value, good), (path + ".value", "NOT_FINITE")
+    yield "too large", fill(1e300, good), (path + ".value", "OUT_OF_RANGE")
+    negative = -1e300 if place.ends_with(EITHER_SIGN) else -1.0
+    yield "negative", fill(negative, good), (path + ".value", "OUT_OF_RANGE")
+
+
+def base(api, rpc):
+    """A request that is good but for what is put into it; numbers are judged only within what they belong to."""
+    request = api.request(rpc)
+    if "request_id" in request.DESCRIPTOR.fields_by_name:
+        request.request_id = "00000000-0000-4000-8000-000000000001"
+    if rpc == "RackService/UpdateSpring":
+        request.spring.name = "springs/spoilt"
+    return request
+
+
+def stated_ratio(message, place):
+    """A ratio of a grade counts only where the grade is one of a stated ratio."""
+    if place.field.name == "rate_tolerance_ratio":
+        message.system = message.DESCRIPTOR.fields_by_name["system"].enum_type.values_by_name["SYSTEM_STATED_RATIO"].number
+
+
+def refusal_of_place(api, rpc, place, act):
+    request = base(api, rpc)
+    holder = place.holder(request)
+    stated_ratio(holder, place)
+    act(holder)
+    if rpc != "RunService/RecordRun":
+        return refused(api.call, rpc, request)
+    good = api.request(rpc, {"header": header()})
+    good.MergeFrom(request)
+    stream = api.open(rpc)
+    stream.send(good)
+    return stream.end_of_error()
+
+
+def every_number_is_refused_when_it_makes_no_sense(api):
+    put(api, "spoilt")
+    found = requests_with_numbers(api)
+    rpcs = {rpc for rpc, _ in found}
+    assert {"SpringService/ReduceRun", "RackService/CreateSpring", "RunService/RecordRun"} <= rpcs, rpcs
+    assert len(found) >= 60, len(found)
+    tried, wrong = 0, []
+    for rpc, place in found:
+        for fault, act, wanted in spoilt(place):
+            tried += 1
+            try:
+                refusal = refusal_of_place(api, rpc, place, act)
+            except AssertionError as accepted:
+                wrong.append(f"{rpc} {place.path} {fault}: {accepted}")
+                continue
+            right = (refusal.code.name, refusal.reason) == ("INVALID_ARGUMENT", "INVALID_FIELDS")
+            if not right or wanted not in refusal.faults():
+                wrong.append(f"{rpc} {place.path} {fault}: wanted {wanted}: {refusal}")
+    print(f"  {tried} faults in {len(found)} numbers of {len(rpcs)} RPCs")
+    assert not wrong, f"{len(wrong)} of {tried}:\n" + "\n".join(wrong)
+
+
+def both_parts_of_a_bare_quantity_are_missed(api):
+    request = base(api, "RackService/CreateSpring")
+    request.spring.marked_rate.SetInParent()
+    refusal = must_refuse("INVALID_ARGUMENT", "INVALID_FIELDS", api.call, "RackService/CreateSpring", request)
+    wanted = [("spring.marked_rate.value", "VALUE_MISSING"), ("spring.marked_rate.unit", "UNIT_MISSING")]
+    assert sorted(refusal.faults()) == sorted(wanted), refusal
+
+
+def required_quantity_is_missed_by_name(api):
+    for rpc, content, field in (
+        ("SpringService/LoadAtLength", {"values": {"rate": {"value": 9.5, "unit": 1}}}, "length"),
+        ("SpringService/LoadAtLength", {"values": {}, "length": {"value": 100, "unit": 1}}, "values.rate"),
+        ("SpringService/ReduceRun", {"measured_rate": {}}, "measured_rate.rate"),
+        ("SpringService/ReduceRun", {"frame": {"stiffness": {}}}, "frame.stiffness.rate"),
+    ):
+        refusal = must_refuse("INVALID_ARGUMENT", "INVALID_FIELDS", api.call, rpc, content)
+        assert (field, "VALUE_MISSING") in refusal.faults(), f"{field}: {refusal}"
+
+
+def description_says_value_unit_and_limits(api):
+    request = base(api, "RackService/CreateSpring")
+    request.spring.free_length.value, request.spring.free_length.unit = 99.5, 2
+    refusal = must_refuse("INVALID_ARGUMENT", "INVALID_FIELDS", api.call, "RackService/CreateSpring", request)
+    (field, reason, words), = refusal.violations
+    assert (field, reason) == ("spring.free_length.value", "OUT_OF_RANGE"), refusal
+    assert "99.5 in" in words and "2000 mm" in words, words
+
+
+def faults_are_told_together_up_to_a_bound(api):
+    samples = api.request("SpringService/ReduceRun")
+    samples.samples.deflection_unit = samples.samples.load_unit = 1
+    samples.samples.deflections.extend(float(number) for number in range(1000))
+    samples.samples.loads.extend([math.nan] * 1000)
+    refusal = must_refuse("INVALID_ARGUMENT", "INVALID_FIELDS", api.call, "SpringService/ReduceRun", samples)
+    assert len(refusal.violations) == 25, len(refusal.violations)
+    wanted = [(f"samples.loads[{number}]", "NOT_FINITE") for number in range(24)]
+    assert refusal.faults()[:24] == wanted, refusal.faults()
+    assert refusal.faults()[24][1] == "MORE" and "976" in refusal.violations[24][2], refusal.violations[24]
+    assert refusal.detail_bytes <= 4096 + 512, refusal.detail_bytes
+    # Few faults with long texts are bounded too, or a client would refuse the trailers.
+    long = attach_refused(api, header(spring="x" * 100_000, run_id="y" * 100_000, tester="z" * 100_000))
+    assert long.code.name == "INVALID_ARGUMENT" and long.detail_bytes <= 4096 + 512, long.detail_bytes
+    assert {field for field, _ in long.faults()} == {"header.spring", "header.run_id", "header.tester"}, long
+
+
+def sides_of_samples_must_agree(api):
+    good = {"deflection_unit": 1, "deflections": [1, 2, 3, 4], "load_unit": 1, "loads": [10, 20, 30, 40]}
+    for fault, field, reason in (
+        ({"loads": [10, 20]}, "samples.loads", "WRONG_LENGTH"),
+        ({"elapsed_ns": [1]}, "samples.elapsed_ns", "WRONG_LENGTH"),
+        ({"segment_starts": [3, 2]}, "samples.segment_starts[1]", "OUT_OF_RANGE"),
+        ({"segment_starts": [9]}, "samples.segment_starts[0]", "OUT_OF_RANGE"),
+    ):
+        content = {"samples": dict(good, **fault)}
+        refusal = must_refuse("INVALID_ARGUMENT", "INVALID_FIELDS", api.call, "SpringService/ReduceRun", content)
+        assert (field, reason) in refusal.faults(), f"{field}: {refusal}"
+
+
+def nothing_to_reduce_is_said(api):
+    refusal = must_refuse("INVALID_ARGUMENT", "INVALID_FIELDS", api.call, "SpringService/ReduceRun", {})
+    assert any(reason == "VALUE_MISSING" for _, reason in refusal.faults()), refusal
+    few = {"samples": {"deflection_unit": 1, "deflections": [1, 2], "load_unit": 1, "loads": [10, 20]}}
+    flat = {"samples": {"deflection_unit": 1, "deflections": [5] * 50, "load_unit": 1, "loads": list(range(50))}}
+    for name, content in (("two points", few), ("one deflection", flat)):
+        refusal = refused(api.call, "SpringService/ReduceRun", content)
+        assert refusal.code.name == "INVALID_ARGUMENT", f"{name}: {refusal}"
+        assert refusal.reason in ("NOT_REDUCIBLE", "INVALID_FIELDS") and refusal.message, f"{name}: {refusal}"
+
+
+JOURNEYS = [
+    every_number_is_refused_when_it_makes_no_sense,
+    both_parts_of_a_bare_quantity_are_missed,
+    required_quantity_is_missed_by_name,
+    description_says_value_unit_and_limits,
+    faults_are_told_together_up_to_a_bound,
+    sides_of_samples_must_agree,
+    nothing_to_reduce_is_said,
+]
