@@ -79,14 +79,19 @@ fn verdict(reply: &ReduceRunResponse) -> String {
     }
     line.push('\n');
     let _ = writeln!(line, "{}", decision(verdict));
-    if !verdict.words.is_empty() {
+    // The service's own sentence repeats the first line unless there is more to explain.
+    let explains = !verdict.readings.is_empty() || verdict.decision() == v1::marking_verdict::Decision::CannotTell;
+    if explains && !verdict.words.is_empty() {
         let _ = writeln!(line, "  {}", clean(&verdict.words));
     }
     let probability = verdict.conformance_probability.map(|probability| {
-        format!(
-            "; probability that it is within: {}",
-            per_cent((probability * 1000.0).round() / 1000.0)
-        )
+        // Nothing measured is certain: the ends are not printed as 0 and 100 %.
+        let probability = match (probability * 1000.0).round() {
+            1000.0 => "over 99.9 %".to_owned(),
+            0.0 => "under 0.1 %".to_owned(),
+            thousandths => per_cent(thousandths / 1000.0),
+        };
+        format!("; probability that it is within: {probability}")
     });
     if let (Some(low), Some(high)) = (shown(verdict.lower_limit.as_ref()), shown(verdict.upper_limit.as_ref())) {
         let tolerance = verdict
@@ -180,8 +185,9 @@ fn rates(reply: &ReduceRunResponse, rows: &mut Rows) {
         "frame",
         reply.frame_bias_ratio.map(|bias| {
             format!(
-                "its give was taken off; left in, the rate would read {} off",
-                per_cent((bias * 1e5).round() / 1e5)
+                "its give was taken off; left in, the rate would read {} too {}",
+                per_cent((bias.abs() * 1e5).round() / 1e5),
+                if bias < 0.0 { "low" } else { "high" }
             )
         }),
     );
@@ -282,6 +288,9 @@ fn strokes(reply: &ReduceRunResponse, report: &mut String) {
     indented(&table, report);
 }
 
+/// Degrees of freedom from which Student's t is the normal distribution to every digit that is printed.
+const MANY_DEGREES: f64 = 1e5;
+
 fn budget(reply: &ReduceRunResponse, report: &mut String) {
     let Some(rate) = reply.rate.as_ref().filter(|rate| !rate.budget.is_empty()) else {
         return;
@@ -315,10 +324,13 @@ fn budget(reply: &ReduceRunResponse, report: &mut String) {
             share,
         ]);
     }
-    let freedom = rate.degrees_of_freedom.map_or_else(
-        || "unlimited".to_owned(),
-        |freedom| figures::number(freedom, 0, Exactness::Computed),
-    );
+    let freedom = rate
+        .degrees_of_freedom
+        .filter(|freedom| *freedom < MANY_DEGREES)
+        .map_or_else(
+            || "unlimited".to_owned(),
+            |freedom| figures::number(freedom, 0, Exactness::Computed),
+        );
     let sum = shown(rate.standard_uncertainty.as_ref()).unwrap_or_default();
     table.row([
         "all together".to_owned(),
