@@ -77,6 +77,17 @@ impl Page {
     }
 
     fn message(&mut self, message: &DynamicMessage, indent: usize) {
+        if message.descriptor().name() == "LiveReading" {
+            // Nobody entered these; the records around them keep every digit.
+            let around = std::mem::replace(&mut self.exactness, Exactness::Computed);
+            self.fields(message, indent);
+            self.exactness = around;
+        } else {
+            self.fields(message, indent);
+        }
+    }
+
+    fn fields(&mut self, message: &DynamicMessage, indent: usize) {
         let fields: Vec<_> = message.fields().collect();
         let (said, shown): (Vec<_>, Vec<_>) = fields
             .into_iter()
