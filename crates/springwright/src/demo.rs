@@ -94,7 +94,7 @@ async fn press(server: SocketAddr, subject: Subject, spools: &Path) -> Result<()
     end.cancel();
     pressing.await.map_err(|error| fault(&error))?;
     let fed = fed.map_err(|error| Fail::at(format!("feed of {}", subject.id), error))?;
-    say(format_args!("{}: {fed}", subject.id));
+    say(format_args!("{}", fed.to_string().replace('\n', "; ")));
     Ok(())
 }
 

@@ -2,7 +2,9 @@
 
 mod figures;
 mod report;
+mod said;
 mod table;
+mod typed;
 
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, ReflectMessage, Value};
 
@@ -75,6 +77,17 @@ impl Page {
     }
 
     fn message(&mut self, message: &DynamicMessage, indent: usize) {
+        if message.descriptor().name() == "LiveReading" {
+            // Nobody entered these; the records around them keep every digit.
+            let around = std::mem::replace(&mut self.exactness, Exactness::Computed);
+            self.fields(message, indent);
+            self.exactness = around;
+        } else {
+            self.fields(message, indent);
+        }
+    }
+
+    fn fields(&mut self, message: &DynamicMessage, indent: usize) {
         let fields: Vec<_> = message.fields().collect();
         let (said, shown): (Vec<_>, Vec<_>) = fields
             .into_iter()
@@ -187,12 +200,12 @@ impl Page {
             "findings" => {
                 let findings: Vec<wire::v1::Finding> =
                     messages.filter_map(|message| message.transcode_to().ok()).collect();
-                self.text.push_str(&report::findings(&findings));
+                self.text.push_str(&said::findings(&findings));
             }
             "assumptions" => {
                 let assumptions: Vec<wire::v1::Assumption> =
                     messages.filter_map(|message| message.transcode_to().ok()).collect();
-                self.text.push_str(&report::assumptions(&assumptions));
+                self.text.push_str(&said::assumptions(&assumptions));
             }
             _ => {
                 let names: Vec<_> = messages.filter_map(|message| text_of(message, "name")).collect();

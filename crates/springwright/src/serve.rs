@@ -1,5 +1,6 @@
 //! `serve`: a store's folder over gRPC and the bench page, until told to end.
 
+use std::io::IsTerminal as _;
 use std::net::SocketAddr;
 
 use tokio::net::{TcpListener, lookup_host};
@@ -23,7 +24,15 @@ pub(crate) async fn serve(args: ServeArgs) -> Ended {
         Store::Existing(args.store)
     };
     let address = listener.local_addr()?;
-    let hosted = hosting::on_port(store, args.host, listener, shutdown).await?;
+    let create = args.create;
+    let hosted = hosting::on_port(store, args.host, listener, shutdown)
+        .await
+        .map_err(|fault| match fault {
+            Fail::Error(words) if !create => {
+                Fail::Error(format!("{words} (--create makes one, in an absent or empty folder)"))
+            }
+            other => other,
+        })?;
     announce(address)?;
     hosted.ended().await.map(|()| Answer::Yes)
 }
@@ -92,5 +101,6 @@ pub(crate) fn log(level: &str) {
     let _ = tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
+        .with_ansi(std::io::stderr().is_terminal())
         .try_init();
 }

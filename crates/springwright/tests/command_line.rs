@@ -1,5 +1,11 @@
 //! The program as a person or a script meets it: exit codes, what goes where, what is said of faults.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a test that cannot go on fails where it stands"
+)]
+
 use std::io::{Read as _, Write as _};
 use std::process::{Command, Output, Stdio};
 

@@ -1,5 +1,11 @@
 //! The program against itself: a server over a store on disk, the same service in one process, the demo.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a test that cannot go on fails where it stands"
+)]
+
 use std::io::{BufRead as _, BufReader};
 use std::process::{Child, Command, Output, Stdio};
 
@@ -114,7 +120,8 @@ fn a_calculation_gives_the_same_json_in_process_and_from_a_server() {
         serde_json::from_str::<serde_json::Value>(&stdout(&here)).unwrap();
     }
     let reply: serde_json::Value = serde_json::from_str(&stdout(&program(&load).output().unwrap())).unwrap();
-    assert_eq!(reply["load"]["value"]["value"].as_f64(), Some(475.0));
+    // 9.5 N/mm over 50 mm.
+    assert!((reply["load"]["value"]["value"].as_f64().unwrap() - 475.0).abs() < 1e-9);
 }
 
 #[test]
@@ -174,6 +181,58 @@ fn a_store_that_is_not_there_is_refused_rather_than_made() {
         "{}",
         stderr(&output)
     );
+}
+
+#[test]
+fn a_store_moves_through_its_export_unchanged() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    let (first, second, backup) = (path("first"), path("second"), path("backup.txt"));
+    let server = Server::start(&["--store", &first, "--create"]);
+    for id in ["a7", "b8"] {
+        let created = server.ask(&[
+            "rack",
+            "create-spring",
+            "--spring-id",
+            id,
+            "--marked-rate",
+            "54.3 lbf/in",
+        ]);
+        assert_eq!(created.status.code(), Some(0), "{}", stderr(&created));
+    }
+    let open = program(&["verify", "--store", &first]).output().unwrap();
+    assert_eq!(
+        open.status.code(),
+        Some(2),
+        "a store that is served was opened a second time"
+    );
+    assert!(server.stop());
+    let done = |arguments: &[&str]| {
+        let output = program(arguments).output().unwrap();
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        stdout(&output)
+    };
+    assert_eq!(done(&["export", "--store", &first, "--to", &backup]), "");
+    done(&["import", "--store", &second, "--from", &backup]);
+    done(&["compact", "--store", &second]);
+    assert!(done(&["verify", "--store", &second]).contains("2 records"));
+    assert_eq!(
+        done(&["export", "--store", &second, "--to", "-"]),
+        std::fs::read_to_string(&backup).unwrap()
+    );
+    // A backup that stands is never written over, and one that failed is not left behind.
+    let over = program(&["export", "--store", &first, "--to", &backup])
+        .output()
+        .unwrap();
+    assert!(
+        over.status.code() == Some(2) && stderr(&over).contains(&backup),
+        "{}",
+        stderr(&over)
+    );
+    let absent = program(&["export", "--store", &path("absent"), "--to", &path("half.txt")])
+        .output()
+        .unwrap();
+    assert!(absent.status.code() == Some(2) && !folder.path().join("half.txt").exists());
 }
 
 /// Slow: the whole bench at work on real sockets, some seconds.

@@ -20,7 +20,7 @@ pub(crate) fn fail(status: &Status) -> Fail {
 fn words(status: &Status) -> String {
     let details = status.get_error_details();
     let mut words = code(status.code());
-    if let Some(info) = details.error_info() {
+    if let Some(info) = details.error_info().filter(|info| info.reason != words) {
         let _ = write!(words, " {}", info.reason);
     }
     if !status.message().is_empty() {

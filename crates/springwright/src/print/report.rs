@@ -2,66 +2,12 @@
 
 use std::fmt::Write as _;
 
-use wire::v1::{self, Assumption, Finding, ReduceRunResponse, Severity, SpringShape};
+use wire::v1::{self, ReduceRunResponse, SpringShape};
 
-use super::figures::{self, Estimate, Exactness, clean, per_cent};
+use super::figures::{self, Exactness, clean, per_cent};
+use super::said::{assumptions, findings};
 use super::table::Table;
-
-/// A typed quantity of the API with its dimension's name.
-trait Shown {
-    const DIMENSION: &'static str;
-    fn parts(&self) -> (Option<f64>, i32);
-}
-
-/// A typed estimate of the API.
-trait Estimated {
-    fn estimate(&self) -> Option<Estimate<'static>>;
-}
-
-macro_rules! shown {
-    ($($quantity:ident, $estimate:ident;)*) => {$(
-        impl Shown for v1::$quantity {
-            const DIMENSION: &'static str = stringify!($quantity);
-            fn parts(&self) -> (Option<f64>, i32) {
-                (self.value, self.unit)
-            }
-        }
-        impl Estimated for v1::$estimate {
-            fn estimate(&self) -> Option<Estimate<'static>> {
-                let (value, unit) = self.value.as_ref()?.parts();
-                let expanded = self.expanded_uncertainty.as_ref().filter(|expanded| expanded.unit == unit);
-                Some(Estimate {
-                    dimension: stringify!($quantity),
-                    unit,
-                    value: value?,
-                    expanded: expanded.and_then(|expanded| expanded.value).unwrap_or(0.0),
-                    factor: self.coverage_factor,
-                    probability: self.coverage_probability,
-                })
-            }
-        }
-    )*};
-}
-
-shown! {
-    Length, LengthEstimate;
-    Force, ForceEstimate;
-    Stiffness, StiffnessEstimate;
-    Energy, EnergyEstimate;
-}
-
-fn shown<Q: Shown>(quantity: Option<&Q>) -> Option<String> {
-    shown_as(quantity, Exactness::Computed)
-}
-
-fn shown_as<Q: Shown>(quantity: Option<&Q>, exactness: Exactness) -> Option<String> {
-    let (value, unit) = quantity?.parts();
-    Some(figures::quantity(Q::DIMENSION, value, unit, exactness))
-}
-
-fn estimated<E: Estimated>(estimate: Option<&E>) -> Option<String> {
-    Some(estimate?.estimate()?.full())
-}
+use super::typed::{Estimated, estimated, shown, shown_as};
 
 /// Lines of label and text, aligned when they are all known.
 #[derive(Default)]
@@ -133,14 +79,19 @@ fn verdict(reply: &ReduceRunResponse) -> String {
     }
     line.push('\n');
     let _ = writeln!(line, "{}", decision(verdict));
-    if !verdict.words.is_empty() {
+    // The service's own sentence repeats the first line unless there is more to explain.
+    let explains = !verdict.readings.is_empty() || verdict.decision() == v1::marking_verdict::Decision::CannotTell;
+    if explains && !verdict.words.is_empty() {
         let _ = writeln!(line, "  {}", clean(&verdict.words));
     }
     let probability = verdict.conformance_probability.map(|probability| {
-        format!(
-            "; probability that it is within: {}",
-            per_cent((probability * 1000.0).round() / 1000.0)
-        )
+        // Nothing measured is certain: the ends are not printed as 0 and 100 %.
+        let probability = match (probability * 1000.0).round() {
+            1000.0 => "over 99.9 %".to_owned(),
+            0.0 => "under 0.1 %".to_owned(),
+            thousandths => per_cent(thousandths / 1000.0),
+        };
+        format!("; probability that it is within: {probability}")
     });
     if let (Some(low), Some(high)) = (shown(verdict.lower_limit.as_ref()), shown(verdict.upper_limit.as_ref())) {
         let tolerance = verdict
@@ -234,8 +185,9 @@ fn rates(reply: &ReduceRunResponse, rows: &mut Rows) {
         "frame",
         reply.frame_bias_ratio.map(|bias| {
             format!(
-                "its give was taken off; left in, the rate would read {} off",
-                per_cent((bias * 1e5).round() / 1e5)
+                "its give was taken off; left in, the rate would read {} too {}",
+                per_cent((bias.abs() * 1e5).round() / 1e5),
+                if bias < 0.0 { "low" } else { "high" }
             )
         }),
     );
@@ -336,6 +288,9 @@ fn strokes(reply: &ReduceRunResponse, report: &mut String) {
     indented(&table, report);
 }
 
+/// Degrees of freedom from which Student's t is the normal distribution to every digit that is printed.
+const MANY_DEGREES: f64 = 1e5;
+
 fn budget(reply: &ReduceRunResponse, report: &mut String) {
     let Some(rate) = reply.rate.as_ref().filter(|rate| !rate.budget.is_empty()) else {
         return;
@@ -369,10 +324,13 @@ fn budget(reply: &ReduceRunResponse, report: &mut String) {
             share,
         ]);
     }
-    let freedom = rate.degrees_of_freedom.map_or_else(
-        || "unlimited".to_owned(),
-        |freedom| figures::number(freedom, 0, Exactness::Computed),
-    );
+    let freedom = rate
+        .degrees_of_freedom
+        .filter(|freedom| *freedom < MANY_DEGREES)
+        .map_or_else(
+            || "unlimited".to_owned(),
+            |freedom| figures::number(freedom, 0, Exactness::Computed),
+        );
     let sum = shown(rate.standard_uncertainty.as_ref()).unwrap_or_default();
     table.row([
         "all together".to_owned(),
@@ -397,50 +355,4 @@ fn used(reply: &ReduceRunResponse) -> String {
     } else {
         format!("read: {}\n", names.join(", "))
     }
-}
-
-/// What was assumed, with its source.
-pub(super) fn assumptions(assumptions: &[Assumption]) -> String {
-    let mut text = String::new();
-    for (index, assumption) in assumptions.iter().enumerate() {
-        if index == 0 {
-            text.push_str("assumed\n");
-        }
-        let _ = write!(text, "  {}: {}", clean(&assumption.subject), clean(&assumption.text));
-        text.push_str(&if assumption.source.is_empty() {
-            "\n".to_owned()
-        } else {
-            format!(" ({})\n", clean(&assumption.source))
-        });
-    }
-    text
-}
-
-/// Findings, the gravest last, each with its caution behind it: the last line on the screen is the one that is read.
-pub(super) fn findings(findings: &[Finding]) -> String {
-    let mut findings: Vec<_> = findings.iter().collect();
-    findings.sort_by_key(|finding| finding.severity);
-    let mut text = String::new();
-    for finding in &findings {
-        let severity = match finding.severity() {
-            Severity::Hazard => "HAZARD",
-            Severity::Warning => "warning",
-            Severity::Note | Severity::Unspecified => "note",
-        };
-        let field = if finding.field.is_empty() {
-            String::new()
-        } else {
-            format!(", {}", clean(&finding.field))
-        };
-        let _ = writeln!(
-            text,
-            "{severity}: {} [{}{field}]",
-            clean(&finding.message),
-            clean(&finding.code)
-        );
-    }
-    for finding in findings.iter().filter(|finding| !finding.caution.is_empty()) {
-        let _ = writeln!(text, "CAUTION: {}", clean(&finding.caution));
-    }
-    text
 }

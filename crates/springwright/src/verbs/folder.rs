@@ -1,7 +1,7 @@
 //! Verbs on the folder of a store that nobody serves.
 
 use std::fs::File;
-use std::io::{BufReader, BufWriter, Write};
+use std::io::{BufReader, BufWriter};
 use std::path::Path;
 
 use service::maintenance;
@@ -12,13 +12,30 @@ use crate::out::{Out, say};
 
 /// Writes everything of a store as text.
 pub(crate) fn export(args: &ExportArgs) -> Ended {
-    let mut out: Box<dyn Write> = if args.to == Path::new("-") {
-        Box::new(BufWriter::new(std::io::stdout()))
+    if args.to == Path::new("-") {
+        let mut out = Out::stdout();
+        let exported = maintenance::export(&args.store, &mut out);
+        if out.reader_left() {
+            return Err(Fail::ReaderLeft);
+        }
+        exported.map_err(|fault| Fail::error(fault.to_string()))?;
+        out.flush()?;
     } else {
-        Box::new(BufWriter::new(File::create_new(&args.to)?))
-    };
-    maintenance::export(&args.store, &mut out).map_err(|fault| Fail::error(fault.to_string()))?;
-    out.flush()?;
+        let at = |fault| Fail::at(args.to.display(), fault);
+        let mut out = BufWriter::new(File::create_new(&args.to).map_err(at)?);
+        let exported = maintenance::export(&args.store, &mut out).map_err(|fault| Fail::error(fault.to_string()));
+        let exported = exported.and_then(|_| {
+            out.into_inner()
+                .map_err(|fault| at(fault.into_error()))?
+                .sync_all()
+                .map_err(at)
+        });
+        if let Err(fault) = exported {
+            // Half a backup must not be taken for one.
+            let _ = std::fs::remove_file(&args.to);
+            return Err(fault);
+        }
+    }
     say(format_args!("exported {}", args.store.display()));
     Ok(Answer::Yes)
 }
@@ -28,7 +45,10 @@ pub(crate) fn import(args: &ImportArgs) -> Ended {
     let imported = if args.from == Path::new("-") {
         maintenance::import(&args.store, &mut BufReader::new(std::io::stdin()))
     } else {
-        maintenance::import(&args.store, &mut BufReader::new(File::open(&args.from)?))
+        maintenance::import(
+            &args.store,
+            &mut BufReader::new(File::open(&args.from).map_err(|fault| Fail::at(args.from.display(), fault))?),
+        )
     };
     imported.map_err(|fault| Fail::error(fault.to_string()))?;
     say(format_args!("imported into {}", args.store.display()));
