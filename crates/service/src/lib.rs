@@ -14,7 +14,6 @@ use std::time::Duration;
 
 use store::Store;
 use store::engine::memory::MemoryEngine;
-use store::engine::sled::{SledEngine, SledOptions};
 use store::engine::{Engine, Health};
 use tokio_util::sync::CancellationToken;
 use tonic::service::Routes;
@@ -73,8 +72,8 @@ pub struct Service {
 pub fn open(choice: &StoreChoice) -> Result<Service, ServiceFault> {
     let engine: Arc<dyn Engine> = match choice {
         StoreChoice::Memory => Arc::new(MemoryEngine::new()),
-        StoreChoice::Existing(dir) => Arc::new(SledEngine::open_existing(&checked_options(dir)).map_err(fault)?),
-        StoreChoice::Create(dir) => Arc::new(SledEngine::create(&checked_options(dir)).map_err(fault)?),
+        StoreChoice::Existing(dir) => store::embedded::open_existing(dir).map_err(fault)?,
+        StoreChoice::Create(dir) => store::embedded::create(dir).map_err(fault)?,
     };
     let store = Store::over(Arc::clone(&engine)).map_err(fault)?;
     Ok(Service { engine, store })
@@ -158,13 +157,5 @@ async fn keep_house(bench: Arc<Bench>, shutdown: CancellationToken) {
             () = shutdown.cancelled() => return,
             () = tokio::time::sleep(HOUSEKEEPING) => {}
         }
-    }
-}
-
-/// Where a store is, with the records' own check for an open after an unclean stop.
-fn checked_options(dir: &std::path::Path) -> SledOptions {
-    SledOptions {
-        check: store::check::check_value,
-        ..SledOptions::new(dir)
     }
 }

@@ -2,23 +2,21 @@
 
 use std::io::{BufRead, Write};
 use std::path::Path;
-use std::sync::Arc;
 
 use store::Store;
 use store::check::{Report, verify as look_over};
-use store::engine::Engine;
-use store::engine::compact::{Compacted, compact as rewrite};
-use store::engine::sled::SledEngine;
+use store::embedded;
+use store::engine::compact::Compacted;
 use store::text::{Moved, Origin, export as write_text, import as read_text};
 
-use crate::{ServiceFault, checked_options, fault};
+use crate::{ServiceFault, fault};
 
 /// Writes everything of a store as text.
 ///
 /// # Errors
 /// The store is refused or damaged, or the text cannot be written.
 pub fn export(dir: &Path, out: &mut dyn Write) -> Result<Moved, ServiceFault> {
-    let engine = Arc::new(SledEngine::open_existing(&checked_options(dir)).map_err(fault)?);
+    let engine = embedded::open_existing(dir).map_err(fault)?;
     let store = Store::over(engine.clone()).map_err(fault)?;
     let origin = Origin {
         store: "springwright".to_owned(),
@@ -34,8 +32,8 @@ pub fn export(dir: &Path, out: &mut dyn Write) -> Result<Moved, ServiceFault> {
 /// # Errors
 /// The folder is not empty, or the text is not whole.
 pub fn import(dir: &Path, text: &mut dyn BufRead) -> Result<Moved, ServiceFault> {
-    let engine = SledEngine::create(&checked_options(dir)).map_err(fault)?;
-    let moved = read_text(&engine, text).map_err(fault)?;
+    let engine = embedded::create(dir).map_err(fault)?;
+    let moved = read_text(&*engine, text).map_err(fault)?;
     engine.close().map_err(fault)?;
     Ok(moved)
 }
@@ -45,7 +43,7 @@ pub fn import(dir: &Path, text: &mut dyn BufRead) -> Result<Moved, ServiceFault>
 /// # Errors
 /// The store is refused. Faults of its content are in the report.
 pub fn verify(dir: &Path) -> Result<Report, ServiceFault> {
-    let engine = Arc::new(SledEngine::open_existing(&checked_options(dir)).map_err(fault)?);
+    let engine = embedded::open_existing(dir).map_err(fault)?;
     let store = Store::over(engine.clone()).map_err(fault)?;
     let report = look_over(&store).map_err(fault)?;
     engine.close().map_err(fault)?;
@@ -57,5 +55,5 @@ pub fn verify(dir: &Path) -> Result<Report, ServiceFault> {
 /// # Errors
 /// The store is refused; it is as before then.
 pub fn compact(dir: &Path) -> Result<Compacted, ServiceFault> {
-    rewrite(&checked_options(dir)).map_err(fault)
+    embedded::rewrite(dir).map_err(fault)
 }

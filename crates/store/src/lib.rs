@@ -12,6 +12,7 @@
 
 pub mod check;
 mod disk;
+pub mod embedded;
 pub mod engine;
 pub mod envelope;
 mod error;
