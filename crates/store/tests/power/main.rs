@@ -18,13 +18,15 @@ mod subject;
 use std::time::Duration;
 
 use cut::Image;
+use store::engine::sled::{SledEngine, SledOptions};
+use store::engine::{Batch, BatchFault, Engine, Lane, Outcome};
 use subject::{Chance, Mode, Verdict, Writer};
 
 const THREADS: u32 = 8;
 
 type Case = (&'static str, fn());
 
-const CASES: [Case; 3] = [
+const CASES: [Case; 4] = [
     (
         "acknowledged_writes_survive_a_killed_process",
         acknowledged_writes_survive_a_killed_process,
@@ -32,6 +34,10 @@ const CASES: [Case; 3] = [
     (
         "acknowledged_writes_survive_a_power_cut",
         acknowledged_writes_survive_a_power_cut,
+    ),
+    (
+        "a_disk_that_fills_up_is_noticed_in_time_to_open_again",
+        a_disk_that_fills_up_is_noticed_in_time_to_open_again,
     ),
     (
         "an_engine_that_does_not_sync_is_caught_by_a_power_cut",
@@ -118,6 +124,48 @@ fn acknowledged_writes_survive_a_power_cut() {
     );
     assert!(lost.is_empty(), "{}", lost.join("\n"));
     assert!(acknowledged > cuts * 5, "too little was written to show anything");
+}
+
+/// The engine cannot be opened on a full disk, so writing has to stop before.
+fn a_disk_that_fills_up_is_noticed_in_time_to_open_again() {
+    if !cut::available() {
+        return;
+    }
+    let image = Image::new();
+    let disk = image.mount();
+    let options = SledOptions {
+        reserve: 128 << 20,
+        ..SledOptions::new(disk.path().join("store"))
+    };
+    let engine = SledEngine::create(&options).unwrap();
+    let row = |i: u64| ([&b"r"[..], &i.to_be_bytes()].concat(), i.to_le_bytes().repeat(7000));
+    let mut rows = 0;
+    let refusal = loop {
+        let (key, value) = row(rows);
+        match engine.commit(Batch::new().put(key, value), Lane::Bulk) {
+            Outcome::Committed => rows += 1,
+            other => break other,
+        }
+        assert!(rows < 20_000, "more was taken than the disk can hold");
+    };
+    assert!(
+        matches!(refusal, Outcome::Unfit(BatchFault::DiskLow { .. })),
+        "{refusal:?}"
+    );
+    assert!(rows > 500, "{rows} rows");
+    let freeing = Batch::new().delete(row(0).0).allow_when_low();
+    assert_eq!(engine.commit(freeing, Lane::Live), Outcome::Committed);
+    engine.close().unwrap();
+    drop(engine);
+    let engine = SledEngine::open_existing(&SledOptions {
+        read_all: true,
+        ..options
+    })
+    .unwrap();
+    assert!((1..rows).all(|i| engine.get(&row(i).0).unwrap() == Some(row(i).1)));
+    assert_eq!(engine.get(&row(0).0).unwrap(), None);
+    engine.close().unwrap();
+    println!("{rows} rows of 56 kB, then refused");
 }
 
 /// Were this not to find anything, the test above would prove nothing.
