@@ -7,7 +7,7 @@ use store::Store;
 use store::check::{Report, verify as look_over};
 use store::embedded;
 use store::engine::compact::Compacted;
-use store::text::{Moved, Origin, export as write_text, import as read_text};
+use store::text::{Moved, export as write_text, import as read_text};
 
 use crate::{ServiceFault, fault};
 
@@ -18,13 +18,18 @@ use crate::{ServiceFault, fault};
 pub fn export(dir: &Path, out: &mut dyn Write) -> Result<Moved, ServiceFault> {
     let engine = embedded::open_existing(dir).map_err(fault)?;
     let store = Store::over(engine.clone()).map_err(fault)?;
-    let origin = Origin {
-        store: "springwright".to_owned(),
-        sequence: 0,
-    };
+    let origin = embedded::origin(dir).map_err(fault)?;
     let moved = write_text(&store, &origin, out).map_err(fault)?;
     engine.close().map_err(fault)?;
     Ok(moved)
+}
+
+/// Notes on a store where its last backup is, so that a refusal can name it.
+///
+/// # Errors
+/// The note cannot be written.
+pub fn note_backup(dir: &Path, file: &Path) -> Result<(), ServiceFault> {
+    embedded::note_backup(dir, &file.display().to_string()).map_err(fault)
 }
 
 /// Makes a store in an absent or empty folder from such a text.

@@ -6,8 +6,11 @@ use std::sync::Arc;
 use crate::check::check_value;
 use crate::engine::Engine;
 use crate::engine::compact::{self, Compacted};
+use crate::engine::folder;
 use crate::engine::refusal::OpenError;
+use crate::engine::sentinel::Sentinel;
 use crate::engine::sled::{SledEngine, SledOptions};
+use crate::text::Origin;
 
 fn options(dir: &Path) -> SledOptions {
     SledOptions {
@@ -38,4 +41,25 @@ pub fn create(dir: &Path) -> Result<Arc<dyn Engine>, OpenError> {
 /// [`OpenError`], as [`open_existing`].
 pub fn rewrite(dir: &Path) -> Result<Compacted, OpenError> {
     compact::compact(&options(dir))
+}
+
+/// Id and durable sequence of the store in a folder, as its sentinel has them; for an export's first lines.
+///
+/// # Errors
+/// The sentinel cannot be read.
+pub fn origin(dir: &Path) -> std::io::Result<Origin> {
+    let file = std::fs::File::open(dir.join(folder::SENTINEL))?;
+    let sentinel = Sentinel::read(&file)?.map_err(std::io::Error::other)?;
+    Ok(Origin {
+        store: uuid::Uuid::from_bytes(sentinel.store_id).hyphenated().to_string(),
+        sequence: sentinel.sequence,
+    })
+}
+
+/// Notes where the last backup is, for the words with which a damaged store is refused.
+///
+/// # Errors
+/// The note cannot be written.
+pub fn note_backup(dir: &Path, note: &str) -> std::io::Result<()> {
+    folder::note_backup(dir, note)
 }

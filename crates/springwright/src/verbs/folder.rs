@@ -35,6 +35,7 @@ pub(crate) fn export(args: &ExportArgs) -> Ended {
             let _ = std::fs::remove_file(&args.to);
             return Err(fault);
         }
+        maintenance::note_backup(&args.store, &args.to).map_err(|fault| Fail::error(fault.to_string()))?;
     }
     say(format_args!("exported {}", args.store.display()));
     Ok(Answer::Yes)
