@@ -268,7 +268,12 @@ fn tolerance(request: &Request, bench: &Bench<'_>, findings: &mut Vec<Finding>) 
         }
         Some(Grade::Din2095(grade)) => {
             let spring = din_spring(geometry);
-            let found = spring.and_then(|s| din_2095(grade, &s, bench.maximum_load.unwrap_or(Load::from_si(0.0))));
+            let load = request
+                .marking
+                .load
+                .or(bench.maximum_load)
+                .unwrap_or(Load::from_si(0.0));
+            let found = spring.and_then(|s| din_2095(grade, &s, load));
             let Some(found) = found else {
                 not_applicable(
                     "DIN 2095 needs wire and mean coil diameter, active coils and shear modulus within its scope",
@@ -285,7 +290,7 @@ fn tolerance(request: &Request, bench: &Bench<'_>, findings: &mut Vec<Finding>) 
             ));
             Permitted {
                 free_length: Some(found.free_length),
-                load: bench.maximum_load.map(|_| found.load),
+                load: request.marking.load.or(bench.maximum_load).map(|_| found.load),
                 din_load_factor: Some(found.load_factor),
                 din_coil_factor: Some(found.coil_factor),
                 ..Permitted::default()

@@ -337,6 +337,11 @@ pub fn marking(message: Option<&v1::Marking>, mut at: Scope<'_>) -> Marking {
             .and_then(|rate| entered(rate, rate_range(), at.at("rate"))),
         text: message.text.clone(),
         free_length: optional::<FreeLength, _>(message.free_length.as_ref(), length_range(), at.at("free_length")),
+        load: optional(
+            message.load.as_ref(),
+            Range::from_zero(1e6, ForceUnit::Newton),
+            at.at("load"),
+        ),
     }
 }
 
