@@ -622,7 +622,7 @@ fn marking_verdict(verdict: &MarkingVerdict, units: UnitSystem) -> v1::MarkingVe
             Some(Decision::Refused) => v1::marking_verdict::Decision::Refused,
             Some(Decision::CannotTell) => v1::marking_verdict::Decision::CannotTell,
         } as i32,
-        marked_rate: Some(as_entered(verdict.marked_rate)),
+        marked_rate: verdict.marked_rate.map(as_entered),
         marking_text: verdict.marking_text.clone(),
         readings: verdict
             .readings
