@@ -36,7 +36,7 @@ pub fn tool(path: &str) -> Result<PathBuf, String> {
     }
 }
 
-/// The program under test: the one in `SPRINGWRIGHT_BIN`, else the one cargo builds for these tests.
+/// The program under test: the one in `SPRINGWRIGHT_BIN`, else the one cargo builds, in release where the caller is.
 ///
 /// # Errors
 /// When it does not build.
@@ -51,8 +51,10 @@ fn build_program() -> Result<PathBuf, String> {
     }
     // The whole workspace, because the features of shared dependencies are chosen for what is built together: another
     // choice would build them twice.
+    let profile: &[&str] = if cfg!(debug_assertions) { &[] } else { &["--release"] };
     let built = Command::new(env!("CARGO"))
         .args(["build", "--workspace", "--bins", "--message-format=json"])
+        .args(profile)
         .current_dir(repository())
         .output()
         .map_err(|error| format!("cargo does not start: {error}"))?;
@@ -164,6 +166,25 @@ impl Server {
     /// The last lines it wrote.
     pub fn output(&self) -> String {
         self.said.lock().unwrap_or_else(PoisonError::into_inner).join("\n")
+    }
+
+    /// Ends it with SIGTERM and waits until it has closed its store.
+    ///
+    /// # Errors
+    /// When it does not end within 30 s, or not well: with what it said.
+    pub fn stop(&mut self) -> Result<(), String> {
+        let told = Command::new("kill").args(["-TERM", &self.id().to_string()]).status();
+        told.map_err(|error| format!("kill does not start: {error}"))?;
+        let started = Instant::now();
+        while started.elapsed() < START_LIMIT {
+            match self.process.try_wait() {
+                Ok(Some(status)) if status.success() => return Ok(()),
+                Ok(Some(status)) => return Err(format!("the server ended with {status}:\n{}", self.output())),
+                Ok(None) => thread::sleep(Duration::from_millis(5)),
+                Err(error) => return Err(error.to_string()),
+            }
+        }
+        Err(format!("the server did not end:\n{}", self.output()))
     }
 
     /// Ends it with SIGKILL, as a crash would.

@@ -1,0 +1,88 @@
+//! Processes beside this one: the bare echo server, what a process costs.
+
+use std::io::{BufRead, BufReader};
+use std::net::SocketAddr;
+use std::process::{Child, Command, Stdio};
+use std::time::Duration;
+
+use bytes::Bytes;
+use tonic::transport::server::TcpIncoming;
+
+use crate::raw::Echo;
+
+/// Ticks a second in which the kernel states CPU time: fixed by its interface to programs.
+const TICKS: f64 = 100.0;
+
+/// CPU time a process has used, all its threads.
+pub(crate) fn cpu_time(id: u32) -> Result<Duration, String> {
+    let path = format!("/proc/{id}/stat");
+    let text = std::fs::read_to_string(&path).map_err(|error| format!("{path}: {error}"))?;
+    // The name in parentheses may hold blanks; user and system time are the 12th and 13th field after it.
+    let fields: Vec<&str> = text.rsplit(')').next().unwrap_or_default().split_whitespace().collect();
+    let ticks = |at: usize| fields.get(at).and_then(|field| field.parse::<f64>().ok());
+    let both = ticks(11)
+        .zip(ticks(12))
+        .ok_or_else(|| format!("{path} states no CPU time"))?;
+    Ok(Duration::from_secs_f64((both.0 + both.1) / TICKS))
+}
+
+/// This program again, in another part.
+pub(crate) fn itself(arguments: &[String]) -> Result<Command, String> {
+    let mut command = Command::new(std::env::current_exe().map_err(|error| error.to_string())?);
+    command.args(arguments).stdin(Stdio::null());
+    Ok(command)
+}
+
+/// The bare echo server as a process of its own. Killed when dropped.
+pub(crate) struct EchoServer {
+    process: Child,
+    pub(crate) address: SocketAddr,
+}
+
+impl EchoServer {
+    pub(crate) fn start(reply_bytes: usize) -> Result<Self, String> {
+        let mut process = itself(&["--echo".to_owned(), reply_bytes.to_string()])?
+            .stdout(Stdio::piped())
+            .spawn()
+            .map_err(|error| error.to_string())?;
+        let mut line = String::new();
+        if let Some(output) = process.stdout.take() {
+            BufReader::new(output)
+                .read_line(&mut line)
+                .map_err(|error| error.to_string())?;
+        }
+        let address = line
+            .trim()
+            .parse()
+            .map_err(|_| format!("the echo server said {line:?}"));
+        let server = Self {
+            process,
+            address: *address.as_ref().unwrap_or(&SocketAddr::from(([127, 0, 0, 1], 0))),
+        };
+        address.map(|_| server)
+    }
+
+    pub(crate) fn id(&self) -> u32 {
+        self.process.id()
+    }
+}
+
+impl Drop for EchoServer {
+    fn drop(&mut self) {
+        // Fails only when it has ended already.
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+    }
+}
+
+/// Serves echoes until killed.
+pub(crate) async fn echo(reply_bytes: usize) -> Result<(), String> {
+    let incoming = TcpIncoming::bind(([127, 0, 0, 1], 0).into()).map_err(|error| error.to_string())?;
+    crate::table::say(&incoming.local_addr().map_err(|error| error.to_string())?.to_string());
+    tonic::transport::Server::builder()
+        .add_service(Echo(Bytes::from(vec![b'x'; reply_bytes])))
+        // Small writes would wait for each other.
+        .serve_with_incoming(incoming.with_nodelay(Some(true)))
+        .await
+        .map_err(|error| error.to_string())
+}
