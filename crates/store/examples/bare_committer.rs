@@ -70,7 +70,7 @@ fn main() -> Result<(), Box<dyn Error>> {
                 value(block, size),
             );
         }
-        batch.insert(&[0; 7], &COMMIT_ROW);
+        batch.insert(&[0; 7], COMMIT_ROW.as_slice());
         db.apply_batch(batch)?;
         db.flush()?;
         data_file.sync_data()?;
