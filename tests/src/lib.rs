@@ -166,6 +166,31 @@ impl Server {
         self.said.lock().unwrap_or_else(PoisonError::into_inner).join("\n")
     }
 
+    /// Lets it stand still where it is.
+    ///
+    /// # Errors
+    /// When it has ended.
+    pub fn pause(&self) -> Result<(), String> {
+        self.signal("-STOP")
+    }
+
+    /// Lets it go on.
+    ///
+    /// # Errors
+    /// When it has ended.
+    pub fn resume(&self) -> Result<(), String> {
+        self.signal("-CONT")
+    }
+
+    fn signal(&self, signal: &str) -> Result<(), String> {
+        let id = self.id().to_string();
+        let sent = Command::new("kill").args([signal, &id]).status();
+        match sent {
+            Ok(status) if status.success() => Ok(()),
+            other => Err(format!("{signal} to {id}: {other:?}")),
+        }
+    }
+
     /// Ends it with SIGKILL, as a crash would.
     pub fn kill(&mut self) {
         // Fails only when the process has ended already, which is what is wanted.
@@ -211,6 +236,25 @@ fn loopback_address(line: &str) -> Option<SocketAddr> {
         .unwrap_or(rest.len());
     let address: SocketAddr = rest.get(..end)?.trim_end_matches(['.', ':']).parse().ok()?;
     (address.port() != 0).then_some(address)
+}
+
+/// What `springwright verify` prints of a store that nobody serves.
+///
+/// # Errors
+/// When it finds anything wrong: with all it printed.
+pub fn verify(store: &Path) -> Result<String, String> {
+    let output = Command::new(program()?)
+        .arg("verify")
+        .arg("--store")
+        .arg(store)
+        .output();
+    let output = output.map_err(|error| format!("verify does not start: {error}"))?;
+    let printed = both(&output);
+    if output.status.success() {
+        Ok(printed)
+    } else {
+        Err(printed)
+    }
 }
 
 /// Runs a script of `tests/foreign` against a server and returns what it printed.
