@@ -139,7 +139,11 @@ class Api:
 
     def read(self, name, content=None, limit=LIMIT):
         """Every message of a server stream that ends."""
-        return list(self.stub(name)(self.request(name, content), timeout=limit))
+        return self.read_message(name, self.request(name, content), limit)
+
+    def read_message(self, name, request, limit=LIMIT):
+        """The same for a request that is a message already."""
+        return list(self.stub(name)(request, timeout=limit))
 
     def open(self, name, content=None, limit=LIMIT):
         """A stream that the caller holds, on a connection of its own: unread messages must not hold up other calls."""

@@ -6,7 +6,7 @@ import math
 
 from google.protobuf.descriptor import FieldDescriptor
 
-from client import PACKAGE, must_refuse, refused
+from client import PACKAGE, check_refusal, must_refuse, refused
 from rack import put
 from recording import attach_refused, header
 
@@ -251,6 +251,25 @@ def sides_of_samples_must_agree(api):
         assert (field, reason) in refusal.faults(), f"{field}: {refusal}"
 
 
+def message_beyond_its_bound_is_too_large(api):
+    """The largest request of each service is accepted as a message; one byte more is refused by its head."""
+    for rpc, text, bound in (
+        ("RackService/GetSpring", "name", 1 << 20),
+        ("RunService/ReadRunSamples", "name", 1 << 20),
+        ("SpringService/ReduceRun", "run", 8 << 20),
+    ):
+        content = api.request(rpc, {text: "x" * bound})
+        setattr(content, text, "x" * (2 * bound - content.ByteSize()))
+        assert content.ByteSize() == bound, content.ByteSize()
+        call = api.read_message if api.method(rpc).server_streaming else api.call
+        must_refuse("INVALID_ARGUMENT", "INVALID_FIELDS", call, rpc, content)
+        setattr(content, text, getattr(content, text) + "x")
+        refusal = must_refuse("RESOURCE_EXHAUSTED", "TOO_LARGE", call, rpc, content)
+        assert str(bound) in refusal.message, refusal
+    header_too_large = attach_refused(api, header(tester="x" * (1 << 20)))
+    check_refusal(header_too_large, "RESOURCE_EXHAUSTED", "TOO_LARGE")
+
+
 def nothing_to_reduce_is_said(api):
     refusal = must_refuse("INVALID_ARGUMENT", "INVALID_FIELDS", api.call, "SpringService/ReduceRun", {})
     assert any(reason == "VALUE_MISSING" for _, reason in refusal.faults()), refusal
@@ -269,5 +288,6 @@ JOURNEYS = [
     description_says_value_unit_and_limits,
     faults_are_told_together_up_to_a_bound,
     sides_of_samples_must_agree,
+    message_beyond_its_bound_is_too_large,
     nothing_to_reduce_is_said,
 ]

@@ -173,8 +173,7 @@ impl Server {
     /// # Errors
     /// When it does not end within 30 s, or not well: with what it said.
     pub fn stop(&mut self) -> Result<(), String> {
-        let told = Command::new("kill").args(["-TERM", &self.id().to_string()]).status();
-        told.map_err(|error| format!("kill does not start: {error}"))?;
+        self.signal("-TERM")?;
         let started = Instant::now();
         while started.elapsed() < START_LIMIT {
             match self.process.try_wait() {
@@ -185,6 +184,31 @@ impl Server {
             }
         }
         Err(format!("the server did not end:\n{}", self.output()))
+    }
+
+    /// Lets it stand still where it is.
+    ///
+    /// # Errors
+    /// When it has ended.
+    pub fn pause(&self) -> Result<(), String> {
+        self.signal("-STOP")
+    }
+
+    /// Lets it go on.
+    ///
+    /// # Errors
+    /// When it has ended.
+    pub fn resume(&self) -> Result<(), String> {
+        self.signal("-CONT")
+    }
+
+    fn signal(&self, signal: &str) -> Result<(), String> {
+        let id = self.id().to_string();
+        let sent = Command::new("kill").args([signal, &id]).status();
+        match sent {
+            Ok(status) if status.success() => Ok(()),
+            other => Err(format!("{signal} to {id}: {other:?}")),
+        }
     }
 
     /// Ends it with SIGKILL, as a crash would.
@@ -232,6 +256,25 @@ fn loopback_address(line: &str) -> Option<SocketAddr> {
         .unwrap_or(rest.len());
     let address: SocketAddr = rest.get(..end)?.trim_end_matches(['.', ':']).parse().ok()?;
     (address.port() != 0).then_some(address)
+}
+
+/// What `springwright verify` prints of a store that nobody serves.
+///
+/// # Errors
+/// When it finds anything wrong: with all it printed.
+pub fn verify(store: &Path) -> Result<String, String> {
+    let output = Command::new(program()?)
+        .arg("verify")
+        .arg("--store")
+        .arg(store)
+        .output();
+    let output = output.map_err(|error| format!("verify does not start: {error}"))?;
+    let printed = both(&output);
+    if output.status.success() {
+        Ok(printed)
+    } else {
+        Err(printed)
+    }
 }
 
 /// Runs a script of `tests/foreign` against a server and returns what it printed.

@@ -563,7 +563,7 @@ mod truth {
             assert!(has(&reduced, Code::MarkUnitChosen));
             let verdict = reduced.marking_verdict.unwrap();
             assert_eq!(verdict.readings.iter().filter(|reading| reading.chosen).count(), 1);
-            verdict.marked_rate
+            verdict.marked_rate.unwrap()
         };
         let kgf = chosen("0.95", 9.3);
         assert_eq!(

@@ -14,9 +14,11 @@ use std::collections::HashMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use prost::Message;
+use store::record::RecordId;
 use store::{Moment, RequestKey, Store, StoreError};
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
+use wire::names::Collection;
 use wire::violation::Violations;
 
 use crate::error::ServiceError;
@@ -141,6 +143,24 @@ impl Bench {
 fn request_key<M: Message>(method: &str, id: &str, request: &M, violations: &mut Violations) -> Option<RequestKey> {
     let id = wire::records::request_id(id, violations)?;
     Some(RequestKey::new(id, method, &request.encode_to_vec()))
+}
+
+/// Reads what every change of one named record begins with: request id and name.
+fn named_change<M: Message>(
+    method: &str,
+    collection: Collection,
+    (name, request_id): (&str, &str),
+    request: &M,
+) -> Result<(RequestKey, RecordId), ServiceError> {
+    let mut violations = Violations::new();
+    let key = request_key(method, request_id, request, &mut violations);
+    let id = collection.id(name, violations.at("name"));
+    checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))
+}
+
+/// An etag that was given.
+fn given(etag: &str) -> Option<&str> {
+    Some(etag).filter(|etag| !etag.is_empty())
 }
 
 /// Ends the checks of a request.

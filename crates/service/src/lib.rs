@@ -23,6 +23,7 @@ use wire::v1::spring_service_server::SpringServiceServer;
 
 use bench::{Bench, WallClock};
 use grpc::{Door, MAX_REQUEST_BYTES, MAX_STEP_BYTES};
+use shell::Bounded;
 pub use shell::{Listener, Settings};
 
 /// How often what is due is looked after: purges, runs to seal.
@@ -95,9 +96,12 @@ impl Service {
         let door = Door::new(Arc::clone(&bench));
         let (health, health_service) = shell::health().await.map_err(fault)?;
         let routes = Routes::new(health_service)
-            .add_service(SpringServiceServer::new(door.clone()).max_decoding_message_size(MAX_REQUEST_BYTES))
-            .add_service(RackServiceServer::new(door.clone()).max_decoding_message_size(MAX_STEP_BYTES))
-            .add_service(RunServiceServer::new(door).max_decoding_message_size(MAX_STEP_BYTES));
+            .add_service(Bounded::new(
+                SpringServiceServer::new(door.clone()).max_decoding_message_size(MAX_REQUEST_BYTES),
+                MAX_REQUEST_BYTES,
+            ))
+            .add_service(Bounded::new(RackServiceServer::new(door.clone()), MAX_STEP_BYTES))
+            .add_service(Bounded::new(RunServiceServer::new(door), MAX_STEP_BYTES));
         let routes = shell::with_reflection(routes).map_err(fault)?;
         let router = shell::assemble(routes, axum::Router::new());
         let keeping = tokio::spawn(keep_house(Arc::clone(&bench), shutdown.clone()));

@@ -12,7 +12,9 @@ use tokio_util::sync::CancellationToken;
 
 mod accept;
 mod answer;
+mod arriving;
 mod body;
+mod bounded;
 mod catalogue;
 mod deadline;
 mod dialect;
@@ -23,6 +25,7 @@ mod panic;
 mod routes;
 mod trace;
 
+pub use bounded::Bounded;
 pub use deadline::Deadline;
 pub use listener::{Listener, MemoryConnector, memory};
 pub use load::StreamPermits;
@@ -52,6 +55,8 @@ pub struct Settings {
     pub header_bytes: u32,
     /// How long a call with one reply may take, whatever the client allows.
     pub unary_deadline: Duration,
+    /// How long the body of a request that is no stream may take to come. Until then it may hold a place of those below.
+    pub request_body: Duration,
     /// Requests at a time that have no response head yet; more are refused at once. Open streams are not counted:
     /// see [`StreamPermits`].
     pub in_flight: usize,
@@ -71,6 +76,7 @@ impl Default for Settings {
             concurrent_streams: 256,
             header_bytes: 16 * 1024,
             unary_deadline: Duration::from_secs(30),
+            request_body: Duration::from_secs(10),
             in_flight: 512,
             drain: Duration::from_secs(10),
         }

@@ -217,8 +217,8 @@ fn a_store_moves_through_its_export_unchanged() {
     done(&["compact", "--store", &second]);
     assert!(done(&["verify", "--store", &second]).contains("2 records"));
     assert_eq!(
-        done(&["export", "--store", &second, "--to", "-"]),
-        std::fs::read_to_string(&backup).unwrap()
+        records(&done(&["export", "--store", &second, "--to", "-"])),
+        records(&std::fs::read_to_string(&backup).unwrap())
     );
     // A backup that stands is never written over, and one that failed is not left behind.
     let over = program(&["export", "--store", &first, "--to", &backup])
@@ -256,4 +256,14 @@ fn the_demo_shows_a_true_a_wrong_a_tired_and_a_binding_spring() {
             "{report}"
         );
     }
+}
+
+/// The lines of an export that speak of records: not which store they came from, nor the sum over everything.
+fn records(export: &str) -> Vec<&str> {
+    let of_the_store = |line: &str| {
+        ["store ", "sequence ", "end "]
+            .iter()
+            .any(|word| line.starts_with(word))
+    };
+    export.lines().filter(|line| !of_the_store(line)).collect()
 }

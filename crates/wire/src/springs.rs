@@ -103,6 +103,7 @@ pub fn record_defaults(request: &mut v1::ReduceRunRequest, spring: &v1::Spring) 
             rate: spring.marked_rate,
             text: spring.marking_text.clone(),
             free_length: spring.free_length,
+            load: None,
         });
     }
     request.grade = request.grade.or(spring.grade);

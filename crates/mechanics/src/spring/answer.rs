@@ -1,10 +1,10 @@
 //! The answer put together from a run.
 
-use crate::estimate::{Contribution, Estimate};
+use crate::estimate::{Contribution, Coverage, Estimate};
 use crate::finding::Code;
 use crate::quantity::{Deflection, Energy, FreeLength, Length, Load, Quantity, SpringRate};
 
-use super::bench::{Bench, PRACTICE, Said, Settled};
+use super::bench::{Bench, Said, Settled};
 use super::budget::{self, Budgeted, Measured};
 use super::line::{Group, Line, fit};
 use super::marking::{self, Bench as Marked};
@@ -128,7 +128,11 @@ fn reversed<Q: Quantity>(gap: f64, deflection: &Estimate<Deflection>, give: f64)
         degrees_of_freedom: row.degrees_of_freedom,
     });
     let value = gap - deflection.value.si() + give;
-    Estimate::of_budget(value, budget.collect(), deflection.coverage_probability)
+    Estimate::of_budget(
+        value,
+        budget.collect(),
+        Coverage::Stated(deflection.coverage_probability),
+    )
 }
 
 /// Regression dilution `-1 + 1/(1 + u_s^2/var(s))` from the deflections' noise and last digit, with the variance of the
@@ -227,9 +231,9 @@ fn two_point(settled: &Settled) -> Option<f64> {
 }
 
 /// Robust rates of the press with most readings, so that no pair bridges branches or segments.
-fn robust_rate(groups: &mut [Group], coverage: f64) -> Option<RobustRate> {
+fn robust_rate(groups: &mut [Group], coverage: Coverage) -> Option<RobustRate> {
     let fullest = groups.iter_mut().max_by_key(|g| fullness(g))?;
-    let found = robust::robust(&mut fullest.points, coverage)?;
+    let found = robust::robust(&mut fullest.points, coverage.probability())?;
     Some(RobustRate {
         value: SpringRate::from_si(found.slope),
         intercept: Load::from_si(found.intercept),
@@ -252,7 +256,7 @@ fn fullness(group: &Group) -> (bool, usize) {
 fn contact_found(
     bench: &Bench<'_>,
     settled: &Settled,
-    coverage: f64,
+    coverage: Coverage,
     said: &mut Said,
 ) -> Result<Option<Contact>, SpringError> {
     let Some((no_load, at)) = bench.no_load.as_ref().zip(settled.contact) else {
@@ -301,7 +305,7 @@ fn contact_found(
     }))
 }
 
-fn shape(bench: &Bench<'_>, settled: &Settled, coverage: f64, said: &mut Said) -> (Vec<super::Knee>, Shape) {
+fn shape(bench: &Bench<'_>, settled: &Settled, coverage: Coverage, said: &mut Said) -> (Vec<super::Knee>, Shape) {
     let tare = bench.tare();
     let words = Words::new(bench.request.units);
     let mut found = Vec::new();
@@ -468,7 +472,11 @@ fn say_energy(stored: Option<f64>, said: &mut Said) {
 
 fn say_defaults(request: &Request, settled: &Settled, said: &mut Said) {
     if request.uncertainty.coverage_probability.is_none() {
-        said.assume("uncertainty.coverage_probability", "0.95".to_owned(), PRACTICE);
+        said.assume(
+            "uncertainty.coverage_probability",
+            "0.95 by Student's t where the scatter dominates, else a coverage factor of 2".to_owned(),
+            "JCGM 100:2008, 6.3.3 and G.6.6",
+        );
     }
     if request.window == Window::default() {
         said.assume(

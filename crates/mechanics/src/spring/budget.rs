@@ -1,6 +1,6 @@
 //! From a measured slope to the rate of the spring: frame taken off, brought to 20 degC, uncertainties combined.
 
-use crate::estimate::{Assumption, Contribution, Estimate};
+use crate::estimate::{Assumption, Contribution, Coverage, Estimate};
 use crate::finding::{Code, Finding};
 use crate::quantity::{FrameRate, Quantity, SpringRate, StiffnessUnit, Temperature, TemperatureUnit};
 
@@ -36,8 +36,8 @@ const TEMPERATURE_COEFFICIENT_LIMIT: f64 = 0.000_05;
 const SOFT_FRAME: f64 = 0.1;
 
 /// Coverage probability of the reply.
-pub(super) fn coverage(request: &Request) -> f64 {
-    request.uncertainty.coverage_probability.unwrap_or(0.95)
+pub(super) fn coverage(request: &Request) -> Coverage {
+    Coverage::of(request.uncertainty.coverage_probability)
 }
 
 impl CellClass {

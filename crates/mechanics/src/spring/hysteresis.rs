@@ -1,6 +1,6 @@
 //! Press against return: transitions after reversals left out, friction as half the gap.
 
-use crate::estimate::{Contribution, Estimate};
+use crate::estimate::{Contribution, Coverage, Estimate};
 use crate::quantity::{Force, Load, Quantity, SpringRate};
 
 use super::Friction;
@@ -68,7 +68,7 @@ fn transition(groups: &[Group], index: usize) -> usize {
 }
 
 /// Friction of a line over both branches; `None` where one is missing.
-pub(super) fn friction(groups: &[Group], line: &Line, origin: f64, tare: f64, coverage: f64) -> Option<Friction> {
+pub(super) fn friction(groups: &[Group], line: &Line, origin: f64, tare: f64, coverage: Coverage) -> Option<Friction> {
     let (half_gap, u) = line.half_gap?;
     let of = |course| branch_slope(groups, course).map(SpringRate::from_si);
     let rows = if u > 0.0 {

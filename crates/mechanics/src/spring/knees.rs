@@ -1,6 +1,6 @@
 //! Which knees a curve has: coil bind, and changes of the rate below it.
 
-use crate::estimate::{Contribution, Estimate};
+use crate::estimate::{Contribution, Coverage, Estimate};
 use crate::quantity::{Deflection, Load, Quantity, SpringRate};
 
 use super::bind::{Broken, two_lines};
@@ -55,7 +55,7 @@ fn above(sorted: &[Point], from: f64) -> &[Point] {
 }
 
 /// The knee as it is answered, tare taken off.
-pub(super) fn answer(kind: KneeKind, broken: &Broken, tare: f64, coverage: f64) -> Knee {
+pub(super) fn answer(kind: KneeKind, broken: &Broken, tare: f64, coverage: Coverage) -> Knee {
     let rows = if broken.at_u > 0.0 && broken.at_u.is_finite() {
         vec![Contribution::type_a(
             "scatter about the two lines",

@@ -1,6 +1,6 @@
 //! Load of a straight spring at a length.
 
-use crate::estimate::{Assumption, Contribution, Estimate};
+use crate::estimate::{Assumption, Contribution, Coverage, Estimate};
 use crate::finding::{Code, Finding};
 use crate::quantity::{Deflection, Energy, FreeLength, Length, LengthUnit, Load, Quantity, SpringRate, StiffnessUnit};
 
@@ -56,7 +56,7 @@ pub fn load_at_length(
     coverage_probability: Option<f64>,
 ) -> Result<LoadAtLength, SpringError> {
     check(values, length, coverage_probability)?;
-    let coverage = coverage_probability.unwrap_or(0.95);
+    let coverage = Coverage::of(coverage_probability);
     let mut findings = Vec::new();
     let mut assumptions = vec![Assumption {
         subject: "values",
@@ -66,8 +66,8 @@ pub fn load_at_length(
     if coverage_probability.is_none() {
         assumptions.push(Assumption {
             subject: "coverage_probability",
-            text: "0.95".to_owned(),
-            source: "common practice, no source",
+            text: "a coverage factor of 2".to_owned(),
+            source: "JCGM 100:2008, 6.3.3",
         });
     }
     let rate = values.rate.si();
@@ -115,7 +115,7 @@ pub fn load_at_length(
 }
 
 /// Sensitivity and standard uncertainty of rate and free length.
-fn estimate<Q: Quantity>(value: f64, inputs: [(f64, f64); 2], coverage: f64) -> Estimate<Q> {
+fn estimate<Q: Quantity>(value: f64, inputs: [(f64, f64); 2], coverage: Coverage) -> Estimate<Q> {
     let rows = ["rate", "free length"].into_iter().zip(inputs);
     let rows = rows.filter(|(_, (sensitivity, u))| sensitivity * u > 0.0);
     let rows = rows.map(|(source, (sensitivity, u))| Contribution::type_b(source, sensitivity * u, sensitivity));

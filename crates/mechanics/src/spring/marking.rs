@@ -22,10 +22,12 @@ pub(super) struct Bench<'a> {
     pub(super) maximum_load: Option<Load>,
 }
 
-/// The verdict; `None` without a mark that can be read.
+/// The verdict; without a mark that can be read the permitted deviations alone, `None` without a tolerance either.
 pub(super) fn verdict(request: &Request, bench: &Bench<'_>, findings: &mut Vec<Finding>) -> Option<MarkingVerdict> {
     let measured = bench.rate.value.si();
-    let (marked, readings) = marked_rate(request, measured, findings)?;
+    let Some((marked, readings)) = marked_rate(request, measured, findings) else {
+        return tolerances_alone(request, bench, findings);
+    };
     let mark = SpringRate::of(marked).si();
     if mark <= 0.0 {
         findings.push(Finding::about(
@@ -57,7 +59,7 @@ pub(super) fn verdict(request: &Request, bench: &Bench<'_>, findings: &mut Vec<F
     free_length_check(request, bench, permitted.free_length, findings);
     Some(MarkingVerdict {
         decision,
-        marked_rate: marked,
+        marked_rate: Some(marked),
         marking_text: request.marking.text.clone(),
         readings,
         difference_ratio: difference,
@@ -79,6 +81,32 @@ pub(super) fn verdict(request: &Request, bench: &Bench<'_>, findings: &mut Vec<F
             "no tolerance of the rate: the difference only".to_owned()
         },
         words,
+        din_load_factor: permitted.din_load_factor,
+        din_coil_factor: permitted.din_coil_factor,
+    })
+}
+
+/// What the grade permits, where there is no marked rate to compare with.
+fn tolerances_alone(request: &Request, bench: &Bench<'_>, findings: &mut Vec<Finding>) -> Option<MarkingVerdict> {
+    request.grade?;
+    let permitted = tolerance(request, bench, findings);
+    free_length_check(request, bench, permitted.free_length, findings);
+    Some(MarkingVerdict {
+        decision: None,
+        marked_rate: None,
+        marking_text: request.marking.text.clone(),
+        readings: Vec::new(),
+        difference_ratio: 0.0,
+        difference_expanded_uncertainty_ratio: 0.0,
+        rate_tolerance_ratio: permitted.rate_ratio,
+        lower_limit: None,
+        upper_limit: None,
+        conformance_probability: None,
+        load_tolerance_ratio: permitted.load_ratio,
+        free_length_tolerance: permitted.free_length,
+        load_tolerance: permitted.load,
+        rule: "no marked rate: what the grade permits, no verdict".to_owned(),
+        words: "no marked rate to judge by".to_owned(),
         din_load_factor: permitted.din_load_factor,
         din_coil_factor: permitted.din_coil_factor,
     })
@@ -268,7 +296,12 @@ fn tolerance(request: &Request, bench: &Bench<'_>, findings: &mut Vec<Finding>) 
         }
         Some(Grade::Din2095(grade)) => {
             let spring = din_spring(geometry);
-            let found = spring.and_then(|s| din_2095(grade, &s, bench.maximum_load.unwrap_or(Load::from_si(0.0))));
+            let load = request
+                .marking
+                .load
+                .or(bench.maximum_load)
+                .unwrap_or(Load::from_si(0.0));
+            let found = spring.and_then(|s| din_2095(grade, &s, load));
             let Some(found) = found else {
                 not_applicable(
                     "DIN 2095 needs wire and mean coil diameter, active coils and shear modulus within its scope",
@@ -285,7 +318,7 @@ fn tolerance(request: &Request, bench: &Bench<'_>, findings: &mut Vec<Finding>) 
             ));
             Permitted {
                 free_length: Some(found.free_length),
-                load: bench.maximum_load.map(|_| found.load),
+                load: request.marking.load.or(bench.maximum_load).map(|_| found.load),
                 din_load_factor: Some(found.load_factor),
                 din_coil_factor: Some(found.coil_factor),
                 ..Permitted::default()

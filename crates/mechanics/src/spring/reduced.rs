@@ -220,7 +220,7 @@ pub struct MarkingVerdict {
     /// The decision for the rate; `None` without a tolerance: the difference only.
     pub decision: Option<Decision>,
     /// The marked rate as entered, or as chosen among the readings.
-    pub marked_rate: Entered<StiffnessUnit>,
+    pub marked_rate: Option<Entered<StiffnessUnit>>,
     /// The mark as typed.
     pub marking_text: String,
     /// Every sensible reading of a mark without a unit.

@@ -223,6 +223,8 @@ pub struct Marking {
     pub text: String,
     /// Marked free length.
     pub free_length: Option<FreeLength>,
+    /// Load whose permitted deviation is wanted; `None`: the largest of the test.
+    pub load: Option<Load>,
 }
 
 /// How far a spring may be from its marking.

@@ -8,7 +8,7 @@ use wire::v1;
 use wire::v1::ViolationReason as Reason;
 use wire::violation::Violations;
 
-use super::{Bench, checked, map, refusal, request_key};
+use super::{Bench, checked, given, map, named_change, refusal, request_key};
 use crate::error::ServiceError;
 use crate::page_token::{self, Token};
 
@@ -98,7 +98,7 @@ impl Bench {
         let id = RecordId::parse(&id).ok_or(ServiceError::NotFound {
             name: given.name.clone(),
         })?;
-        let etag = Some(given.etag.as_str()).filter(|etag| !etag.is_empty());
+        let etag = super::given(&given.etag);
         let refused = refusal(&given.name, &request.request_id);
         let change = |before: &SpringBody| -> Result<SpringBody, store::StoreError> {
             let mut after = before.clone();
@@ -116,11 +116,13 @@ impl Bench {
 
     /// Takes a spring off the rack.
     pub fn delete_spring(&self, request: v1::DeleteSpringRequest) -> Result<v1::Spring, ServiceError> {
-        let mut violations = Violations::new();
-        let key = request_key("DeleteSpring", &request.request_id, &request, &mut violations);
-        let id = Collection::Springs.id(&request.name, violations.at("name"));
-        let (key, id) = checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))?;
-        let etag = Some(request.etag.as_str()).filter(|etag| !etag.is_empty());
+        let (key, id) = named_change(
+            "DeleteSpring",
+            Collection::Springs,
+            (&request.name, &request.request_id),
+            &request,
+        )?;
+        let etag = given(&request.etag);
         let saved = self
             .store
             .delete::<SpringBody>(self.now(), &key, &id, etag)
@@ -130,11 +132,13 @@ impl Bench {
 
     /// Brings a deleted spring back.
     pub fn undelete_spring(&self, request: v1::UndeleteSpringRequest) -> Result<v1::Spring, ServiceError> {
-        let mut violations = Violations::new();
-        let key = request_key("UndeleteSpring", &request.request_id, &request, &mut violations);
-        let id = Collection::Springs.id(&request.name, violations.at("name"));
-        let (key, id) = checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))?;
-        let etag = Some(request.etag.as_str()).filter(|etag| !etag.is_empty());
+        let (key, id) = named_change(
+            "UndeleteSpring",
+            Collection::Springs,
+            (&request.name, &request.request_id),
+            &request,
+        )?;
+        let etag = given(&request.etag);
         let saved = self
             .store
             .undelete::<SpringBody>(self.now(), &key, &id, etag)

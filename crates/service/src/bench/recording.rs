@@ -76,6 +76,18 @@ impl From<ServiceError> for End {
     }
 }
 
+/// What a step that could not be read means. Beyond the bound of one step it must not look like a line that was cut.
+fn cut_off(status: Status) -> End {
+    if status.code() != tonic::Code::ResourceExhausted {
+        return End::Gone;
+    }
+    let limit = format!("{} bytes", crate::grpc::MAX_STEP_BYTES);
+    End::Refused(ServiceError::TooLarge {
+        what: "a step".to_owned(),
+        limit,
+    })
+}
+
 struct Recorder {
     bench: Arc<Bench>,
     steps: Streaming<v1::RecordRunRequest>,
@@ -89,7 +101,7 @@ impl Recorder {
             step = self.steps.message() => step,
             () = shutdown.cancelled() => return Err(ServiceError::ShuttingDown.into()),
         };
-        let Some(Step::Header(header)) = first.map_err(|_| End::Gone)?.and_then(|step| step.step) else {
+        let Some(Step::Header(header)) = first.map_err(cut_off)?.and_then(|step| step.step) else {
             return Err(ServiceError::StepOutOfPlace {
                 cause: "the first step must be a header".to_owned(),
             }
@@ -250,15 +262,13 @@ impl Taking<'_> {
                         self.all_durable().await?;
                         return Err(ServiceError::StepOutOfPlace { cause: "a step without content".to_owned() }.into());
                     }
-                    // Beyond the bound of one step: to the sender this must not look like a line that was cut.
-                    Err(status) if status.code() == tonic::Code::OutOfRange => {
-                        self.all_durable().await?;
-                        let limit = format!("{} bytes", crate::grpc::MAX_STEP_BYTES);
-                        return Err(ServiceError::TooLarge { what: "a step".to_owned(), limit }.into());
-                    }
-                    Ok(None) | Err(_) => {
+                    Ok(None) => {
                         self.all_durable().await?;
                         return Err(End::Gone);
+                    }
+                    Err(status) => {
+                        self.all_durable().await?;
+                        return Err(cut_off(status));
                     }
                 },
             }

@@ -9,7 +9,7 @@ use wire::v1::ViolationReason as Reason;
 use wire::violation::Violations;
 
 use super::board::Standing;
-use super::{Bench, checked, map, refusal, request_key};
+use super::{Bench, checked, given, map, named_change, refusal, request_key};
 use crate::error::ServiceError;
 use crate::page_token::{self, Token};
 
@@ -158,7 +158,7 @@ impl Bench {
             }
             Ok(after)
         };
-        let etag = Some(given.etag.as_str()).filter(|etag| !etag.is_empty());
+        let etag = super::given(&given.etag);
         let saved = self
             .store
             .update(self.now(), &key, &id, etag, change)
@@ -189,14 +189,16 @@ impl Bench {
 
     /// Deletes a run; an attached stream ends.
     pub fn delete_run(&self, request: v1::DeleteRunRequest) -> Result<v1::Run, ServiceError> {
-        let mut violations = Violations::new();
-        let key = request_key("DeleteRun", &request.request_id, &request, &mut violations);
-        let id = Collection::Runs.id(&request.name, violations.at("name"));
-        let (key, id) = checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))?;
+        let (key, id) = named_change(
+            "DeleteRun",
+            Collection::Runs,
+            (&request.name, &request.request_id),
+            &request,
+        )?;
         if self.is_attached(id.as_str()) {
             return Err(ServiceError::RunOpen { run: request.name });
         }
-        let etag = Some(request.etag.as_str()).filter(|etag| !etag.is_empty());
+        let etag = given(&request.etag);
         let saved = self
             .store
             .delete::<RunBody>(self.now(), &key, &id, etag)
@@ -206,11 +208,13 @@ impl Bench {
 
     /// Brings a deleted run back.
     pub fn undelete_run(&self, request: v1::UndeleteRunRequest) -> Result<v1::Run, ServiceError> {
-        let mut violations = Violations::new();
-        let key = request_key("UndeleteRun", &request.request_id, &request, &mut violations);
-        let id = Collection::Runs.id(&request.name, violations.at("name"));
-        let (key, id) = checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))?;
-        let etag = Some(request.etag.as_str()).filter(|etag| !etag.is_empty());
+        let (key, id) = named_change(
+            "UndeleteRun",
+            Collection::Runs,
+            (&request.name, &request.request_id),
+            &request,
+        )?;
+        let etag = given(&request.etag);
         let saved = self
             .store
             .undelete::<RunBody>(self.now(), &key, &id, etag)
@@ -220,15 +224,17 @@ impl Bench {
 
     /// Seals an interrupted run as it is.
     pub fn finish_run(&self, request: v1::FinishRunRequest) -> Result<v1::Run, ServiceError> {
-        let mut violations = Violations::new();
-        let key = request_key("FinishRun", &request.request_id, &request, &mut violations);
-        let id = Collection::Runs.id(&request.name, violations.at("name"));
-        let (key, id) = checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))?;
+        let (key, id) = named_change(
+            "FinishRun",
+            Collection::Runs,
+            (&request.name, &request.request_id),
+            &request,
+        )?;
         if self.is_attached(id.as_str()) {
             // Its own stream finishes it; sealing under a sender's hands would lose what it still holds.
             return Err(ServiceError::RunOpen { run: request.name });
         }
-        let etag = Some(request.etag.as_str()).filter(|etag| !etag.is_empty());
+        let etag = given(&request.etag);
         let saved = self
             .store
             .finish_run(self.now(), &key, &id, etag)
@@ -238,11 +244,13 @@ impl Bench {
 
     /// Gives up a run that is not finished; an attached stream ends.
     pub fn discard_run(&self, request: v1::DiscardRunRequest) -> Result<v1::Run, ServiceError> {
-        let mut violations = Violations::new();
-        let key = request_key("DiscardRun", &request.request_id, &request, &mut violations);
-        let id = Collection::Runs.id(&request.name, violations.at("name"));
-        let (key, id) = checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))?;
-        let etag = Some(request.etag.as_str()).filter(|etag| !etag.is_empty());
+        let (key, id) = named_change(
+            "DiscardRun",
+            Collection::Runs,
+            (&request.name, &request.request_id),
+            &request,
+        )?;
+        let etag = given(&request.etag);
         let saved = self
             .store
             .discard_run(self.now(), &key, &id, etag)

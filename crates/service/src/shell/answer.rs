@@ -1,6 +1,7 @@
 //! What every request passes before and after the router.
 
 use std::io;
+use std::time::Duration;
 
 use axum::body::Body;
 use futures_util::future::BoxFuture;
@@ -13,6 +14,7 @@ use tracing::Instrument as _;
 use crate::error::ServiceError;
 
 use super::Settings;
+use super::arriving::Arriving;
 use super::body::Watched;
 use super::catalogue::Catalogue;
 use super::deadline::{self, Deadline};
@@ -27,7 +29,8 @@ pub(super) struct Shell {
     router: axum::Router,
     hosts: Hosts,
     catalogue: Catalogue,
-    unary_deadline: std::time::Duration,
+    unary_deadline: Duration,
+    request_body: Duration,
     in_flight: InFlight,
     shutdown: CancellationToken,
 }
@@ -39,6 +42,7 @@ impl Shell {
             hosts: Hosts::new(&settings.hosts)?,
             catalogue: Catalogue::read()?,
             unary_deadline: settings.unary_deadline,
+            request_body: settings.request_body,
             in_flight: InFlight::new(settings.in_flight),
             shutdown,
         })
@@ -74,7 +78,11 @@ impl Shell {
         };
         let response = {
             let _admitted = self.in_flight.admit(request.uri().path())?;
-            let routed = self.router.clone().oneshot(std::mem::take(request));
+            let mut request = std::mem::take(request);
+            if !(streams && self.catalogue.takes_stream(request.uri().path())) {
+                request = request.map(|body| Arriving::within(body, self.request_body));
+            }
+            let routed = self.router.clone().oneshot(request);
             let Ok(response) = deadline::within(deadline, caught(routed)).await??;
             response
         };

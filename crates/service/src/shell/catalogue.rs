@@ -9,9 +9,9 @@ use prost_types::FileDescriptorSet;
 /// Where the health service's methods are.
 pub(super) const HEALTH: &str = "/grpc.health.v1.Health/";
 
-/// Streams of the services that stand beside the API's own.
-const FOREIGN_STREAMS: [&str; 3] = [
-    "/grpc.health.v1.Health/Watch",
+/// Streams of the services that stand beside the API's own. Those of reflection stream in, too.
+const HEALTH_WATCH: &str = "/grpc.health.v1.Health/Watch";
+const REFLECTIONS: [&str; 2] = [
     "/grpc.reflection.v1.ServerReflection/ServerReflectionInfo",
     "/grpc.reflection.v1alpha.ServerReflection/ServerReflectionInfo",
 ];
@@ -21,6 +21,8 @@ pub(super) struct Catalogue {
     /// Full names of the API's services.
     pub(super) services: Vec<String>,
     streams: HashSet<String>,
+    /// Those of them that stream in.
+    taking: HashSet<String>,
 }
 
 impl Catalogue {
@@ -28,19 +30,27 @@ impl Catalogue {
     pub(super) fn read() -> io::Result<Self> {
         let files = FileDescriptorSet::decode(wire::DESCRIPTORS)?;
         let mut services = Vec::new();
-        let mut streams = HashSet::new();
+        let (mut streams, mut taking) = (HashSet::new(), HashSet::new());
         for file in &files.file {
             for service in &file.service {
                 let name = format!("{}.{}", file.package(), service.name());
-                let streaming = service
-                    .method
-                    .iter()
-                    .filter(|one| one.client_streaming() || one.server_streaming());
-                streams.extend(streaming.map(|method| format!("/{name}/{}", method.name())));
+                for method in &service.method {
+                    let path = format!("/{name}/{}", method.name());
+                    if method.client_streaming() {
+                        taking.insert(path.clone());
+                    }
+                    if method.client_streaming() || method.server_streaming() {
+                        streams.insert(path);
+                    }
+                }
                 services.push(name);
             }
         }
-        Ok(Self { services, streams })
+        Ok(Self {
+            services,
+            streams,
+            taking,
+        })
     }
 
     /// Whether the method at this path streams in or out.
@@ -50,6 +60,11 @@ impl Catalogue {
 
     /// Whether the stream at this path belongs to a service that knows nothing of the shutdown.
     pub(super) fn is_foreign(&self, path: &str) -> bool {
-        FOREIGN_STREAMS.contains(&path)
+        path == HEALTH_WATCH || REFLECTIONS.contains(&path)
+    }
+
+    /// Whether the method at this path takes a stream: its requests may go on coming for as long as it lives.
+    pub(super) fn takes_stream(&self, path: &str) -> bool {
+        self.taking.contains(path) || REFLECTIONS.contains(&path)
     }
 }

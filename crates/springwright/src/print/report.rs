@@ -71,6 +71,7 @@ fn verdict(reply: &ReduceRunResponse) -> String {
             format!("marked {rate}")
         }
         (Some(rate), text) => format!("marked \"{}\", read as {rate}", clean(text)),
+        (None, "") => "no mark".to_owned(),
         (None, text) => format!("marked \"{}\", which fits no unit", clean(text)),
     };
     let mut line = format!("{marked}, {measured}");

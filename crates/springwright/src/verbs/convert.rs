@@ -10,8 +10,10 @@ use crate::out::Out;
 pub(crate) fn convert(args: &ConvertArgs) -> Ended {
     let unit = args.unit.trim();
     let value = quantity::convert(&args.value, unit).map_err(|fault| Fail::error(fault.to_string()))?;
+    // The last of seventeen digits holds the rounding of two factors, nothing of the value.
+    let shown: f64 = format!("{value:.14e}").parse().unwrap_or(value);
     let mut out = Out::stdout();
-    out.line(format_args!("{value} {unit}"))?;
+    out.line(format_args!("{shown} {unit}"))?;
     out.flush()?;
     Ok(Answer::Yes)
 }

@@ -9,8 +9,6 @@ use std::process::{Command, Stdio};
 
 use tempfile::TempDir;
 
-const DISK: u64 = 320 << 20;
-
 /// Set in the process that has mounts of its own.
 const OWN_MOUNTS: &str = "SPRINGWRIGHT_OWN_MOUNTS";
 
@@ -35,7 +33,7 @@ pub(crate) fn among_mounts_of_our_own(arguments: &[String]) -> Option<i32> {
 
 /// Whether power can be cut here. Without it the run fails unless that is explicitly acceptable.
 pub(crate) fn available() -> bool {
-    let tried = std::panic::catch_unwind(|| drop(Image::new().mount())).is_ok();
+    let tried = std::panic::catch_unwind(|| drop(Image::of(16 << 20).mount())).is_ok();
     if !tried {
         assert!(
             std::env::var("ALLOW_NO_POWER_CUT").is_ok_and(|value| value == "1"),
@@ -52,12 +50,12 @@ pub(crate) struct Image {
 }
 
 impl Image {
-    /// An empty one.
-    pub(crate) fn new() -> Self {
+    /// An empty one of so many bytes.
+    pub(crate) fn of(bytes: u64) -> Self {
         let image = Self {
             folder: TempDir::with_prefix("springwright-power-").unwrap(),
         };
-        File::create(image.file()).unwrap().set_len(DISK).unwrap();
+        File::create(image.file()).unwrap().set_len(bytes).unwrap();
         run(
             "mkfs.ext4",
             &[

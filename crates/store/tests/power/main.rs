@@ -23,6 +23,7 @@ use store::engine::{Batch, BatchFault, Engine, Lane, Outcome};
 use subject::{Chance, Mode, Verdict, Writer};
 
 const THREADS: u32 = 8;
+const DISK: u64 = 320 << 20;
 
 type Case = (&'static str, fn());
 
@@ -131,7 +132,7 @@ fn a_disk_that_fills_up_is_noticed_in_time_to_open_again() {
     if !cut::available() {
         return;
     }
-    let image = Image::new();
+    let image = Image::of(DISK);
     let disk = image.mount();
     let options = SledOptions {
         reserve: 128 << 20,
@@ -191,7 +192,7 @@ struct Report {
 
 /// Cuts the power of one running writer again and again; each cut is a copy of its disk as it was in that moment.
 fn cut_power(mode: Mode, cuts: usize, stop_at_loss: bool) -> Report {
-    let image = Image::new();
+    let image = Image::of(DISK);
     let disk = image.mount();
     let dir = disk.path().join("store");
     let mut chance = Chance::new();

@@ -337,6 +337,11 @@ pub fn marking(message: Option<&v1::Marking>, mut at: Scope<'_>) -> Marking {
             .and_then(|rate| entered(rate, rate_range(), at.at("rate"))),
         text: message.text.clone(),
         free_length: optional::<FreeLength, _>(message.free_length.as_ref(), length_range(), at.at("free_length")),
+        load: optional(
+            message.load.as_ref(),
+            Range::from_zero(1e6, ForceUnit::Newton),
+            at.at("load"),
+        ),
     }
 }
 
@@ -617,7 +622,7 @@ fn marking_verdict(verdict: &MarkingVerdict, units: UnitSystem) -> v1::MarkingVe
             Some(Decision::Refused) => v1::marking_verdict::Decision::Refused,
             Some(Decision::CannotTell) => v1::marking_verdict::Decision::CannotTell,
         } as i32,
-        marked_rate: Some(as_entered(verdict.marked_rate)),
+        marked_rate: verdict.marked_rate.map(as_entered),
         marking_text: verdict.marking_text.clone(),
         readings: verdict
             .readings
