@@ -454,6 +454,11 @@ pub trait Engine: Send + Sync + 'static {
     /// A consistent view of what is durable. Blocks while a group of batches is being written.
     fn view(&self) -> Result<Box<dyn View + '_>, EngineError>;
 
+    /// A view where one can be had without waiting for a group; `None`: ask for one on a thread that may block.
+    fn view_at_once(&self) -> Option<Result<Box<dyn View + '_>, EngineError>> {
+        None
+    }
+
     /// Hands a batch over. Blocks while the lane is full.
     fn submit(&self, batch: Batch, lane: Lane) -> Pending;
 

@@ -23,6 +23,12 @@ impl<'a> Snapshot<'a> {
         Ok(Self(engine.view()?))
     }
 
+    /// `None`: there is none without waiting.
+    pub(crate) fn at_once(engine: &'a dyn Engine) -> Option<Result<Self, StoreError>> {
+        let view = engine.view_at_once()?;
+        Some(view.map(Self).map_err(StoreError::from))
+    }
+
     pub(crate) fn get<M: Message + Default>(&self, key: &RowKey) -> Result<Option<Stored<M>>, StoreError> {
         let bytes = key.bytes();
         let Some(value) = self.0.get(&bytes)? else {

@@ -101,6 +101,13 @@ impl Store {
         Ok(read_current(&self.snapshot()?, id)?.1)
     }
 
+    /// As [`Store::get`], where no group is being written; `None`: call that on a thread that may block. What the engine's
+    /// cache does not hold is read from the disk.
+    pub fn get_at_once<B: Body>(&self, id: &RecordId) -> Option<Result<Saved<B>, StoreError>> {
+        let view = Snapshot::at_once(self.engine())?;
+        Some(view.and_then(|view| Ok(read_current(&view, id)?.1)))
+    }
+
     /// A record as it was at a revision.
     ///
     /// # Errors

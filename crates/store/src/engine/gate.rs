@@ -49,6 +49,15 @@ impl Gate {
         }
     }
 
+    /// None when somebody writes or waits to.
+    pub(crate) fn shared_at_once(&self) -> Option<Shared<'_>> {
+        let mut state = self.lock();
+        (!state.writing && !state.writer_waits).then(|| {
+            state.readers += 1;
+            Shared(self)
+        })
+    }
+
     /// None when views stay open for longer than `limit`. Only one thread writes.
     pub(crate) fn exclusive(&self, limit: Duration) -> Option<Exclusive<'_>> {
         let arrived = Instant::now();
@@ -84,7 +93,8 @@ impl Drop for Shared<'_> {
     fn drop(&mut self) {
         let mut state = self.0.lock();
         state.readers -= 1;
-        if state.readers == 0 {
+        // Only a committer waits for views to end; to wake nobody would still be a call of the system for every view.
+        if state.readers == 0 && state.writer_waits {
             self.0.changed.notify_all();
         }
     }
@@ -94,5 +104,41 @@ impl Drop for Exclusive<'_> {
     fn drop(&mut self) {
         self.0.lock().writing = false;
         self.0.changed.notify_all();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const LIMIT: Duration = Duration::from_secs(10);
+
+    #[test]
+    fn nobody_passes_at_once_while_a_group_is_written() {
+        let gate = Gate::default();
+        assert!(gate.shared_at_once().is_some());
+        let writing = gate.exclusive(LIMIT).unwrap();
+        assert!(gate.shared_at_once().is_none());
+        drop(writing);
+        assert!(gate.shared_at_once().is_some());
+    }
+
+    #[test]
+    fn committer_that_waits_goes_before_new_views_and_is_woken_by_the_last_old_one() {
+        let gate = Gate::default();
+        let old = gate.shared_at_once().unwrap();
+        let waited = std::thread::scope(|scope| {
+            let committer = scope.spawn(|| {
+                let begun = Instant::now();
+                gate.exclusive(LIMIT).map(|_| begun.elapsed())
+            });
+            while !gate.lock().writer_waits {
+                std::thread::yield_now();
+            }
+            assert!(gate.shared_at_once().is_none());
+            drop(old);
+            committer.join().unwrap()
+        });
+        assert!(waited.unwrap() < LIMIT / 2);
     }
 }

@@ -123,6 +123,10 @@ impl Engine for MemoryEngine {
         }
     }
 
+    fn view_at_once(&self) -> Option<Result<Box<dyn View + '_>, EngineError>> {
+        Some(self.view())
+    }
+
     fn submit(&self, batch: Batch, _: Lane) -> Pending {
         Pending::ready(self.apply(batch))
     }

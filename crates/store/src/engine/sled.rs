@@ -160,6 +160,22 @@ impl SledEngine {
         })
     }
 
+    fn viewed<'a>(&'a self, pass: gate::Shared<'a>) -> Result<Box<dyn View + 'a>, EngineError> {
+        // Only now is it certain that the group that was being written did not fail.
+        self.post.serving()?;
+        let db = self
+            .db
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .clone()
+            .ok_or(EngineError::Closed)?;
+        Ok(Box::new(SledView {
+            db,
+            post: &self.post,
+            _pass: pass,
+        }))
+    }
+
     fn hand_over(&self, batch: Batch, lane: Lane, patient: bool) -> Result<Pending, Batch> {
         if let Err(fault) = batch.fit() {
             return Ok(Pending::ready(Outcome::Unfit(fault)));
@@ -179,19 +195,11 @@ impl Engine for SledEngine {
     fn view(&self) -> Result<Box<dyn View + '_>, EngineError> {
         self.post.serving()?;
         let pass = self.post.gate.shared(self.stall).ok_or(EngineError::HeldUp)?;
-        // Only now is it certain that the group that was being written did not fail.
-        self.post.serving()?;
-        let db = self
-            .db
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .clone()
-            .ok_or(EngineError::Closed)?;
-        Ok(Box::new(SledView {
-            db,
-            post: &self.post,
-            _pass: pass,
-        }))
+        self.viewed(pass)
+    }
+
+    fn view_at_once(&self) -> Option<Result<Box<dyn View + '_>, EngineError>> {
+        self.post.gate.shared_at_once().map(|pass| self.viewed(pass))
     }
 
     fn submit(&self, batch: Batch, lane: Lane) -> Pending {
