@@ -102,7 +102,7 @@ fn acknowledged_changes_survive_a_power_cut() {
         let then = work.settled();
         let copy = image.copy();
         server.resume().unwrap();
-        look_after_a_cut(&copy, &then);
+        work.rest(|| look_after_a_cut(&copy, &then));
     }
     work.end(|| server.kill());
     println!("{cuts} power cuts, {}", shop.tally());

@@ -115,7 +115,9 @@ async fn attach(recorder: &Mutex<Recorder>, line: &Line) -> Result<(), Status> {
             }
             _ = ticks.tick(), if next.is_some_and(|next| next <= planned + 1) => {
                 // Where the sender is held back, a tick is passed over.
-                if let (Some(number), Ok(place)) = (next, steps.try_reserve()) {
+                if !line.is_resting()
+                    && let (Some(number), Ok(place)) = (next, steps.try_reserve())
+                {
                     place.send(recorder.lock().unwrap().run().step(number));
                     next = Some(number + 1);
                 }
