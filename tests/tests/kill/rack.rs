@@ -215,7 +215,8 @@ fn content(spring: &v1::Spring) -> v1::Spring {
 /// Changes springs until the line is cut; with `last`, until the change asked for is acknowledged.
 pub(crate) async fn work(rack: Arc<Mutex<Rack>>, line: Line, last: bool) {
     let mut client = RackServiceClient::new(line.channel.clone());
-    while !line.is_ending() && !(last && rack.lock().unwrap().asked.is_none()) {
+    let done = || last && rack.lock().unwrap().asked.is_none();
+    while !line.is_ending() && !done() {
         if line.is_resting() {
             tokio::time::sleep(Duration::from_millis(10)).await;
             continue;
