@@ -119,7 +119,7 @@ fn look_after_a_cut(copy: &Image, then: &Shop) {
     let mut server = Server::open(&store).unwrap();
     then.check(&server, Depth::Everything);
     then.finish(&server);
-    then.check(&server, Depth::Everything);
+    then.check(&server, Depth::Latest);
     server.kill();
     sound(&store);
 }
