@@ -8,7 +8,9 @@ mod calls;
 mod process;
 mod raw;
 mod record;
+mod reduce;
 mod samples;
+mod start;
 mod storage;
 mod table;
 
@@ -17,7 +19,7 @@ use std::process::ExitCode;
 
 use table::{Line, note, say};
 
-const ROWS: [&str; 3] = ["calls", "record", "bytes"];
+const ROWS: [&str; 5] = ["calls", "record", "reduce", "bytes", "start"];
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -39,6 +41,7 @@ fn ran(arguments: &[String]) -> Result<(), String> {
             let bytes = bytes.parse().map_err(|_| format!("{bytes:?} is no number of bytes"))?;
             runtime.block_on(process::echo(bytes))
         }
+        ["--reduce", file, rounds] => reduce::part(file, rounds),
         options => {
             let options = Options::read(options)?;
             runtime.block_on(all(&options))
@@ -87,9 +90,24 @@ async fn one(row: &str, dir: &Path) -> Result<Vec<Line>, String> {
     match row {
         "calls" => calls::rows(dir).await,
         "record" => record::rows(dir).await,
-        "bytes" => storage::rows(),
+        "bytes" => blocking(storage::rows).await,
+        "reduce" => {
+            let dir = dir.to_path_buf();
+            blocking(move || reduce::rows(&dir)).await
+        }
+        "start" => {
+            let dir = dir.to_path_buf();
+            blocking(move || start::rows(&dir)).await
+        }
         other => Err(format!("there is no row {other}")),
     }
+}
+
+/// Runs what blocks, such as the store, away from the async threads.
+async fn blocking<T: Send + 'static>(work: impl FnOnce() -> Result<T, String> + Send + 'static) -> Result<T, String> {
+    tokio::task::spawn_blocking(work)
+        .await
+        .map_err(|error| error.to_string())?
 }
 
 /// What the figures hold for.

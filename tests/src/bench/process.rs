@@ -86,3 +86,16 @@ pub(crate) async fn echo(reply_bytes: usize) -> Result<(), String> {
         .await
         .map_err(|error| error.to_string())
 }
+
+/// Memory of this process by a line of its status, such as `VmRSS`, KiB.
+pub(crate) fn memory_kib(name: &str) -> Result<u64, String> {
+    let text = std::fs::read_to_string("/proc/self/status").map_err(|error| error.to_string())?;
+    let line = text.lines().find_map(|line| line.strip_prefix(name)?.strip_prefix(':'));
+    line.and_then(|rest| rest.trim().trim_end_matches(" kB").parse().ok())
+        .ok_or_else(|| format!("no {name} is stated"))
+}
+
+/// Makes `VmHWM` start again from what is held now.
+pub(crate) fn reset_peak() -> Result<(), String> {
+    std::fs::write("/proc/self/clear_refs", "5").map_err(|error| format!("/proc/self/clear_refs: {error}"))
+}

@@ -35,9 +35,11 @@ const ROUNDS: usize = 3;
 
 /// The row of recording.
 pub(crate) async fn rows(dir: &Path) -> Result<Vec<Line>, String> {
-    let test = Arc::new(test(SAMPLES * BLOCKS + SAMPLES, STROKES)?);
-    let blocks = blocks(&test);
-    let stored = stored_rows(&test, SAMPLES)?;
+    let (blocks, stored) = crate::blocking(|| {
+        let test = test(SAMPLES * (BLOCKS + 1), STROKES)?;
+        Ok((blocks(&test), stored_rows(&test, SAMPLES)?))
+    })
+    .await?;
     let row_bytes = stored.bytes / stored.rows;
     note(&format!("record: {row_bytes} bytes a row of {SAMPLES} samples"));
     let bare = build_bare()?;
