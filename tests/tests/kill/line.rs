@@ -13,6 +13,8 @@ pub(crate) struct Line {
     pub(crate) channel: Channel,
     /// Set before the server is killed: from then on the line may break.
     pub(crate) ending: Arc<AtomicBool>,
+    /// Set while nobody shall begin anything new.
+    pub(crate) resting: Arc<AtomicBool>,
     pub(crate) acknowledged: Arc<AtomicUsize>,
 }
 
@@ -24,6 +26,10 @@ impl Line {
 
     pub(crate) fn is_ending(&self) -> bool {
         self.ending.load(Ordering::SeqCst)
+    }
+
+    pub(crate) fn is_resting(&self) -> bool {
+        self.resting.load(Ordering::SeqCst)
     }
 
     /// Whether the line is cut. If not, the server was busy and this has waited a little; anything else fails the test.

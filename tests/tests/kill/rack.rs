@@ -1,6 +1,7 @@
 //! Somebody who puts springs on the rack, changes them and takes them off, and remembers what they were told of each.
 
 use std::sync::{Arc, Mutex};
+use std::time::Duration;
 
 use tonic::transport::Channel;
 use tonic::{Code, Status};
@@ -214,7 +215,12 @@ fn content(spring: &v1::Spring) -> v1::Spring {
 /// Changes springs until the line is cut; with `last`, until the change asked for is acknowledged.
 pub(crate) async fn work(rack: Arc<Mutex<Rack>>, line: Line, last: bool) {
     let mut client = RackServiceClient::new(line.channel.clone());
-    while !(line.is_ending() || last && rack.lock().unwrap().asked.is_none()) {
+    let done = || last && rack.lock().unwrap().asked.is_none();
+    while !line.is_ending() && !done() {
+        if line.is_resting() {
+            tokio::time::sleep(Duration::from_millis(10)).await;
+            continue;
+        }
         let change = rack.lock().unwrap().change();
         match ask(&mut client, change).await {
             Ok(told) => {

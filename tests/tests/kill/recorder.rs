@@ -52,7 +52,7 @@ impl Recorder {
     fn told_finished(&mut self, told: v1::Run) {
         let mut run = self.open.take().unwrap();
         assert!(run.finish_sent, "finished without having been told to");
-        run.check_finished(&told);
+        run.check_finished(&told, run.totals());
         run.told = Some(told);
         self.finished.push(run);
     }
@@ -71,7 +71,8 @@ impl Recorder {
 
 /// Records until the line is cut; with `last`, until the open run is finished.
 pub(crate) async fn record(recorder: Arc<Mutex<Recorder>>, line: Line, last: bool) {
-    while !(line.is_ending() || last && recorder.lock().unwrap().open.is_none()) {
+    let done = || last && recorder.lock().unwrap().open.is_none();
+    while !line.is_ending() && !done() {
         if let Err(status) = attach(&recorder, &line).await
             && line.is_cut(&status).await
         {
@@ -115,7 +116,9 @@ async fn attach(recorder: &Mutex<Recorder>, line: &Line) -> Result<(), Status> {
             }
             _ = ticks.tick(), if next.is_some_and(|next| next <= planned + 1) => {
                 // Where the sender is held back, a tick is passed over.
-                if let (Some(number), Ok(place)) = (next, steps.try_reserve()) {
+                if !line.is_resting()
+                    && let (Some(number), Ok(place)) = (next, steps.try_reserve())
+                {
                     place.send(recorder.lock().unwrap().run().step(number));
                     next = Some(number + 1);
                 }
@@ -222,33 +225,24 @@ impl Run {
             Step::Block(self.block(number))
         } else {
             self.finish_sent = true;
+            let Totals {
+                blocks,
+                samples,
+                crc32c,
+            } = self.totals();
             Step::Finish(v1::Finish {
-                block_count: self.planned,
-                sample_count: self.sample_count(self.planned),
-                crc32c: Some(self.checksum()),
+                block_count: blocks,
+                sample_count: samples,
+                crc32c: Some(crc32c),
             })
         };
         v1::RecordRunRequest { step: Some(step) }
     }
 
-    fn sample_count(&self, blocks: i64) -> i64 {
-        (1..=blocks)
-            .map(|number| self.block(number).elapsed_ns.len() as i64)
-            .sum()
-    }
-
-    /// The checksum of all its samples, as the API describes it.
-    fn checksum(&self) -> u32 {
-        let mut sum = 0;
-        for block in (1..=self.planned).map(|number| self.block(number)) {
-            for time in &block.elapsed_ns {
-                sum = crc32c::crc32c_append(sum, &time.to_le_bytes());
-            }
-            for value in block.columns.iter().flat_map(|column| &column.values) {
-                sum = crc32c::crc32c_append(sum, &value.to_le_bytes());
-            }
-        }
-        sum
+    fn totals(&self) -> Totals {
+        let mut totals = Totals::default();
+        (1..=self.planned).for_each(|number| totals.add(&self.block(number)));
+        totals
     }
 
     /// The block to go on with.
@@ -267,20 +261,15 @@ impl Run {
         self.durable = durable_through;
     }
 
-    fn check_finished(&self, run: &v1::Run) {
+    fn check_finished(&self, run: &v1::Run, totals: Totals) {
         let found = (
             run.state(),
             run.block_count,
             run.sample_count,
             run.content_digest.to_vec(),
         );
-        let samples = self.sample_count(self.planned);
-        let wanted = (
-            v1::RunState::Finished,
-            self.planned,
-            samples,
-            self.checksum().to_be_bytes().to_vec(),
-        );
+        let digest = totals.crc32c.to_be_bytes().to_vec();
+        let wanted = (v1::RunState::Finished, self.planned, totals.samples, digest);
         assert_eq!(found, wanted, "{}", self.name());
     }
 
@@ -292,37 +281,35 @@ impl Run {
             Err(status) if status.code() == Code::NotFound && !self.accepted => return,
             Err(status) => panic!("{name}: {status:?}"),
         };
-        let count = self.check_blocks(&mut runs).await;
-        assert_eq!(
-            (run.block_count, run.sample_count),
-            (count, self.sample_count(count)),
-            "{name}"
-        );
+        let totals = self.check_blocks(&mut runs).await;
+        let counted = (run.block_count, run.sample_count);
+        assert_eq!(counted, (totals.blocks, totals.samples), "{name}");
         if let Some(told) = &self.told {
             assert_eq!(&run, told);
         } else if run.state() == v1::RunState::Finished {
             assert!(self.finish_sent, "{name} is finished without having been told to");
-            self.check_finished(&run);
+            self.check_finished(&run, totals);
         } else {
             assert_eq!(run.state(), v1::RunState::Interrupted, "{name}");
         }
     }
 
     /// Every block up to the last acknowledged one, each once and to the bit, and none that was never sent.
-    async fn check_blocks(&self, runs: &mut RunServiceClient<Channel>) -> i64 {
+    async fn check_blocks(&self, runs: &mut RunServiceClient<Channel>) -> Totals {
         let name = self.name();
         let request = v1::ReadRunSamplesRequest {
             name: name.clone(),
             from_block: 0,
         };
         let mut answers = runs.read_run_samples(request).await.unwrap().into_inner();
-        let mut count = 0;
+        let mut totals = Totals::default();
         while let Some(answer) = answers.message().await.unwrap() {
             let Some(block) = answer.block else {
-                assert_eq!((count, &answer.columns), (0, &self.header.columns), "{name}");
+                assert_eq!((totals.blocks, &answer.columns), (0, &self.header.columns), "{name}");
                 continue;
             };
-            count += 1;
+            totals.add(&block);
+            let count = totals.blocks;
             assert_eq!(block.number, count, "{name}");
             // As bytes, because 0 and -0 are equal as numbers.
             assert!(
@@ -330,12 +317,32 @@ impl Run {
                 "{name}: block {count} is not the one that was sent"
             );
         }
+        let count = totals.blocks;
         let (durable, sent) = (self.durable, self.sent);
         assert!(
             (durable..=sent).contains(&count),
             "{name} has {count} blocks; {durable} were acknowledged, {sent} sent"
         );
-        count
+        totals
+    }
+}
+
+/// What a finish states of blocks: their number, that of their samples, and the checksum as the API describes it.
+#[derive(Clone, Copy, Default)]
+struct Totals {
+    blocks: i64,
+    samples: i64,
+    crc32c: u32,
+}
+
+impl Totals {
+    fn add(&mut self, block: &v1::Block) {
+        self.blocks += 1;
+        self.samples += block.elapsed_ns.len() as i64;
+        let times = block.elapsed_ns.iter().map(|time| time.to_le_bytes());
+        let values = block.columns.iter().flat_map(|column| &column.values);
+        let bytes: Vec<u8> = times.chain(values.map(|value| value.to_le_bytes())).flatten().collect();
+        self.crc32c = crc32c::crc32c_append(self.crc32c, &bytes);
     }
 }
 

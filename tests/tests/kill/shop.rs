@@ -88,6 +88,7 @@ impl Shop {
         Line {
             channel: self.channel(server),
             ending: Arc::new(AtomicBool::new(false)),
+            resting: Arc::new(AtomicBool::new(false)),
             acknowledged: Arc::clone(&self.acknowledged),
         }
     }
@@ -151,9 +152,16 @@ pub(crate) struct Work<'a> {
 }
 
 impl Work<'_> {
-    /// Lets them work. None may give up meanwhile.
+    /// Lets them work.
     pub(crate) fn go_on(&self, time: Duration) {
         std::thread::sleep(time);
+    }
+
+    /// Lets them begin nothing new meanwhile.
+    pub(crate) fn rest(&self, meanwhile: impl FnOnce()) {
+        self.line.resting.store(true, Ordering::SeqCst);
+        meanwhile();
+        self.line.resting.store(false, Ordering::SeqCst);
     }
 
     /// What they know once nothing more comes from a server that stands still.

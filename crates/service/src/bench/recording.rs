@@ -38,6 +38,8 @@ pub const MAX_RUN_SAMPLES: u64 = 10_000_000;
 const MAX_RUN_NANOS: i64 = 86_400_000_000_000;
 /// Least time between two reports of progress.
 const PACE: Duration = Duration::from_millis(100);
+/// How long a stream may take to say what it records.
+const HEADER_WITHIN: Duration = Duration::from_secs(10);
 /// Samples of a run taken up again that are drawn from the start; a longer one is drawn from where it goes on.
 const REDRAWN: u64 = 1_000_000;
 
@@ -99,6 +101,8 @@ impl Recorder {
         let shutdown = self.bench.shutdown.clone();
         let first = tokio::select! {
             step = self.steps.message() => step,
+            // A stream without a header records nothing and holds a place that another could use.
+            () = tokio::time::sleep(HEADER_WITHIN) => return Err(ServiceError::Deadline.into()),
             () = shutdown.cancelled() => return Err(ServiceError::ShuttingDown.into()),
         };
         let Some(Step::Header(header)) = first.map_err(cut_off)?.and_then(|step| step.step) else {
