@@ -14,7 +14,7 @@ impl SpringService for Door {
         &self,
         request: Request<v1::ReduceRunRequest>,
     ) -> Result<Response<v1::ReduceRunResponse>, Status> {
-        self.blocking(request, Bench::reduce_run).await
+        self.within(&self.computing, request, Bench::reduce_run).await
     }
 
     async fn load_at_length(
