@@ -8,12 +8,27 @@ use wire::v1::spring_service_server::SpringService;
 use super::Door;
 use crate::bench::Bench;
 
+/// Samples that are reduced in a few milliseconds. They do not queue behind those that take long.
+const SHORT: usize = 16_384;
+
+/// Whether a reduction is known to be short. How long a stored run is shows only when it is read.
+fn is_short(request: &v1::ReduceRunRequest) -> bool {
+    match &request.source {
+        Some(v1::reduce_run_request::Source::Samples(samples)) => samples.deflections.len() <= SHORT,
+        Some(v1::reduce_run_request::Source::Run(_)) => false,
+        Some(v1::reduce_run_request::Source::MeasuredRate(_)) | None => true,
+    }
+}
+
 #[tonic::async_trait]
 impl SpringService for Door {
     async fn reduce_run(
         &self,
         request: Request<v1::ReduceRunRequest>,
     ) -> Result<Response<v1::ReduceRunResponse>, Status> {
+        if is_short(request.get_ref()) {
+            return self.blocking(request, Bench::reduce_run).await;
+        }
         self.within(&self.computing, request, Bench::reduce_run).await
     }
 
