@@ -191,6 +191,7 @@ impl RunOptions {
             columns: columns.recorded(),
             start_time: Some(v1_time(now)),
             run_id: self.run_id.clone(),
+            obeys: Vec::new(),
             kind: Some(if dyno {
                 v1::run_header::Kind::DynoTest(v1::DynoTest {
                     stroke: self.stroke.map(length),

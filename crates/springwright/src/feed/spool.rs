@@ -218,6 +218,7 @@ impl Spool {
             elapsed_ns,
             columns: columns.into_iter().map(|values| v1::ValueColumn { values }).collect(),
             gap_before: gap(&missing, last.number + 1),
+            tare_mark: None,
         };
         let mark = last.after(&block, place, clock);
         let kept = Kept {

@@ -278,7 +278,7 @@ impl Bench {
         };
         let _ = tell.send(Ok(accepted)).await;
         let mut fault = self.fault();
-        while let Some(Asked::Block(_) | Asked::Finish(_)) = {
+        while let Some(Asked::Block(_) | Asked::Finish(_) | Asked::Notice(_)) = {
             let next = asked.message().await?.and_then(|asked| asked.step);
             match &mut fault {
                 Some((0, ending)) => return ending.take().map_or(Ok(()), Err),
@@ -296,7 +296,7 @@ impl Bench {
                     let _ = tell.send(self.finish(&header.request_id, *finish)).await;
                     return Ok(());
                 }
-                Some(Asked::Header(_)) | None => {}
+                Some(Asked::Header(_) | Asked::Notice(_)) | None => {}
             }
             next
         } {}
@@ -360,6 +360,13 @@ impl RunService for Bench {
     }
 
     async fn discard_run(&self, _: Request<v1::DiscardRunRequest>) -> Result<Response<v1::Run>, Status> {
+        Err(Status::unimplemented(""))
+    }
+
+    async fn instruct_run(
+        &self,
+        _: Request<v1::InstructRunRequest>,
+    ) -> Result<Response<v1::InstructRunResponse>, Status> {
         Err(Status::unimplemented(""))
     }
 
