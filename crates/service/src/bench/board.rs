@@ -17,6 +17,9 @@ pub const MAX_POINTS: usize = 512;
 /// Least time between two looks at where the curve is.
 const MARKING_PACE: Duration = Duration::from_millis(500);
 
+/// Deflections and loads, in the run's own units.
+pub type Points = Vec<(f64, f64)>;
+
 /// Where a run stands as the bench shows it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Standing {
@@ -248,7 +251,7 @@ impl Board {
 
     /// The points and the tare to look for marks in, when that is due: something was added since, and not just now.
     #[must_use]
-    pub fn marks_due(&self) -> Option<(Vec<(f64, f64)>, Option<v1::TareMark>)> {
+    pub fn marks_due(&self) -> Option<(Points, Option<v1::TareMark>)> {
         let mut inner = self.lock();
         let samples = inner.reading.samples;
         let due = inner
