@@ -52,20 +52,29 @@ fn build_program() -> Result<PathBuf, String> {
     // The whole workspace, because the features of shared dependencies are chosen for what is built together: another
     // choice would build them twice.
     let profile: &[&str] = if cfg!(debug_assertions) { &[] } else { &["--release"] };
-    let built = Command::new(env!("CARGO"))
-        .args(["build", "--workspace", "--bins", "--message-format=json"])
-        .args(profile)
+    built("springwright", &[&["--workspace", "--bins"], profile].concat())
+}
+
+/// Where the executable of that name stands, after `cargo build` with these arguments.
+///
+/// # Errors
+/// It does not build, in the compiler's words.
+pub fn built(name: &str, arguments: &[&str]) -> Result<PathBuf, String> {
+    // By its plain name, so that build scripts find the toolchain this project is built with, whatever folder they run in.
+    let built = Command::new("cargo")
+        .args(["build", "--message-format=json-render-diagnostics"])
+        .args(arguments)
         .current_dir(repository())
         .output()
         .map_err(|error| format!("cargo does not start: {error}"))?;
     let messages = String::from_utf8_lossy(&built.stdout);
     let executable = messages.lines().find_map(|line| {
         let message: serde_json::Value = serde_json::from_str(line).ok()?;
-        let name = message.get("target")?.get("name")?.as_str()?;
+        let made = message.get("target")?.get("name")?.as_str()?;
         let path = message.get("executable")?.as_str()?;
-        (name == "springwright").then(|| PathBuf::from(path))
+        (made == name).then(|| PathBuf::from(path))
     });
-    executable.ok_or_else(|| format!("the program does not build: {}", String::from_utf8_lossy(&built.stderr)))
+    executable.ok_or_else(|| format!("{name} does not build: {}", String::from_utf8_lossy(&built.stderr)))
 }
 
 /// A `springwright serve` on a free loopback port. Killed when dropped.

@@ -27,10 +27,11 @@ pub(crate) fn cpu_time(id: u32) -> Result<Duration, String> {
 }
 
 /// This program again, in another part.
-pub(crate) fn itself(arguments: &[String]) -> Result<Command, String> {
-    let mut command = Command::new(std::env::current_exe().map_err(|error| error.to_string())?);
+pub(crate) fn itself(arguments: &[String]) -> Command {
+    // Holds even when the build of the program under test has replaced this file meanwhile.
+    let mut command = Command::new("/proc/self/exe");
     command.args(arguments).stdin(Stdio::null());
-    Ok(command)
+    command
 }
 
 /// The bare echo server as a process of its own. Killed when dropped.
@@ -41,7 +42,7 @@ pub(crate) struct EchoServer {
 
 impl EchoServer {
     pub(crate) fn start(reply_bytes: usize) -> Result<Self, String> {
-        let mut process = itself(&["--echo".to_owned(), reply_bytes.to_string()])?
+        let mut process = itself(&["--echo".to_owned(), reply_bytes.to_string()])
             .stdout(Stdio::piped())
             .spawn()
             .map_err(|error| error.to_string())?;

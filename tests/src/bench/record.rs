@@ -6,7 +6,7 @@ use std::process::Command;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use acceptance::{Server, both, repository};
+use acceptance::{Server, both};
 use bytes::{Bytes, BytesMut};
 use prost::Message;
 use prost::encoding::{WireType, encode_key, encode_varint};
@@ -42,7 +42,10 @@ pub(crate) async fn rows(dir: &Path) -> Result<Vec<Line>, String> {
     .await?;
     let row_bytes = stored.bytes / stored.rows;
     note(&format!("record: {row_bytes} bytes a row of {SAMPLES} samples"));
-    let bare = build_bare()?;
+    let bare = acceptance::built(
+        "bare_committer",
+        &["--release", "-p", "store", "--example", "bare_committer"],
+    )?;
     let server = Server::create(&dir.join("record"))?;
     let (mut ours, mut theirs, mut groups) = (Vec::new(), Vec::new(), 0);
     let before = cpu_time(server.id())?;
@@ -73,30 +76,6 @@ pub(crate) async fn rows(dir: &Path) -> Result<Vec<Line>, String> {
 fn middle(mut rates: Vec<f64>) -> f64 {
     rates.sort_unstable_by(f64::total_cmp);
     rates.get(rates.len() / 2).copied().unwrap_or(f64::NAN)
-}
-
-fn build_bare() -> Result<std::path::PathBuf, String> {
-    let built = Command::new(env!("CARGO"))
-        .args([
-            "build",
-            "--release",
-            "-p",
-            "store",
-            "--example",
-            "bare_committer",
-            "--message-format=json",
-        ])
-        .current_dir(repository())
-        .output()
-        .map_err(|error| format!("cargo does not start: {error}"))?;
-    let messages = String::from_utf8_lossy(&built.stdout);
-    let found = messages.lines().find_map(|line| {
-        let message: serde_json::Value = serde_json::from_str(line).ok()?;
-        let name = message.get("target")?.get("name")?.as_str()?;
-        let path = message.get("executable")?.as_str()?;
-        (name == "bare_committer").then(|| path.into())
-    });
-    found.ok_or_else(|| both(&built))
 }
 
 fn run_bare(program: &Path, dir: &Path, row_bytes: usize) -> Result<(f64, usize), String> {

@@ -39,7 +39,7 @@ pub(crate) fn rows(dir: &Path) -> Result<Vec<Line>, String> {
             "--reduce".to_owned(),
             named.clone(),
             ROUNDS.to_string(),
-        ])?)?);
+        ]))?);
         let mut script = Command::new(tool("python/bin/python")?);
         script
             .arg(repository().join("tests/bench/reduce.py"))

@@ -179,23 +179,37 @@ fn in_ranks<const N: usize>(inside: &mut [f64], ranks: [usize; N], below: usize)
 }
 
 /// Slopes below a bracket counted, those within it gathered. One comparison, of the slope as computed, decides for both, so
-/// that no pair is lost or counted twice.
+/// that no pair is lost or counted twice; pairs that are clear of the bracket by far more than rounding need no division.
 fn gather(sorted: &[Point], bracket: Bracket, expected: usize) -> (usize, Vec<f64>) {
+    let deflections: Vec<f64> = sorted.iter().map(|p| p.s).collect();
+    let loads: Vec<f64> = sorted.iter().map(|p| p.f).collect();
+    let surely_below = bracket.low - bracket.low.abs() * CLEAR;
+    let surely_above = bracket.high + bracket.high.abs() * CLEAR;
     let mut below = 0;
     let mut inside = Vec::with_capacity(expected);
-    let mut slopes = [0.0; BLOCK];
-    for (index, a) in sorted.iter().enumerate() {
-        let others = sorted.get(index + 1..).unwrap_or_default();
-        // Blocks of plain divisions first: they run side by side.
-        for block in others.chunks(BLOCK) {
-            for (slope, b) in slopes.iter_mut().zip(block) {
-                *slope = (b.f - a.f) / (b.s - a.s);
-            }
-            for (slope, b) in slopes.iter().zip(block) {
-                let apart = b.s > a.s;
-                below += usize::from(apart && *slope < bracket.low);
-                if apart && *slope >= bracket.low && *slope <= bracket.high {
-                    inside.push(*slope);
+    let mut unsure = [false; BLOCK];
+    let mut level_end = 0;
+    // Points of one deflection make no slope with each other: the others begin above their level.
+    for level in sorted.chunk_by(|a, b| a.s == b.s) {
+        level_end += level.len();
+        let higher = deflections.get(level_end..).unwrap_or_default();
+        let loads = loads.get(level_end..).unwrap_or_default();
+        for a in level {
+            for (s, f) in higher.chunks(BLOCK).zip(loads.chunks(BLOCK)) {
+                let mut sure = 0;
+                for ((unsure, s), f) in unsure.iter_mut().zip(s).zip(f) {
+                    let (way, rise) = (s - a.s, f - a.f);
+                    let lower = rise < surely_below * way;
+                    sure += u32::from(lower);
+                    *unsure = !lower & (rise <= surely_above * way);
+                }
+                below += sure as usize;
+                for ((_, s), f) in unsure.iter().zip(s).zip(f).filter(|((unsure, _), _)| **unsure) {
+                    let slope = (f - a.f) / (s - a.s);
+                    below += usize::from(slope < bracket.low);
+                    if slope >= bracket.low && slope <= bracket.high {
+                        inside.push(slope);
+                    }
                 }
             }
         }
@@ -204,6 +218,9 @@ fn gather(sorted: &[Point], bracket: Bracket, expected: usize) -> (usize, Vec<f6
 }
 
 const BLOCK: usize = 64;
+
+/// Many times what rounding a slope and a product can make, relative.
+const CLEAR: f64 = 64.0 * f64::EPSILON;
 
 /// Slopes of some thousands of pairs, sorted.
 fn sampled(sorted: &[Point]) -> Vec<f64> {

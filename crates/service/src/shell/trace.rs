@@ -1,6 +1,11 @@
-//! An id and one line in the log for every request.
+//! An id for every request, and one line in the log.
+//!
+//! What went well and fast is told at level debug: a line for each costs more than most answers do. What was refused,
+//! failed, was left by its client or took long is told at level info.
 
-use std::time::Instant;
+use std::sync::OnceLock;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::{Duration, Instant};
 
 use axum::body::Body;
 use http::{HeaderMap, HeaderName, HeaderValue, Request, StatusCode, response};
@@ -9,6 +14,9 @@ use tracing::Span;
 use uuid::Uuid;
 
 static X_REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
+
+/// Answers that take this long are told of even if they went well.
+const LONG: Duration = Duration::from_millis(250);
 
 /// Longest id taken over from a client, in bytes.
 const MAX_ID_BYTES: usize = 128;
@@ -33,8 +41,12 @@ impl RequestId {
     }
 }
 
+/// A random start and a count: a draw from the system's source for every request would cost more than the rest of this.
 fn fresh() -> HeaderValue {
-    let text = Uuid::new_v4().to_string();
+    static START: OnceLock<u64> = OnceLock::new();
+    static COUNT: AtomicU64 = AtomicU64::new(0);
+    let start = *START.get_or_init(|| Uuid::new_v4().as_u64_pair().0);
+    let text = format!("{start:016x}-{:x}", COUNT.fetch_add(1, Ordering::Relaxed));
     HeaderValue::try_from(text).unwrap_or(HeaderValue::from_static("none"))
 }
 
@@ -87,6 +99,15 @@ impl Call {
         self.completed = true;
     }
 
+    fn went_well(&self) -> bool {
+        let fine = match (self.grpc, self.http) {
+            (Some(code), _) => code == Code::Ok,
+            (None, Some(http)) => http.is_success() || http.is_redirection(),
+            (None, None) => false,
+        };
+        fine && self.completed
+    }
+
     fn note_code(&mut self, headers: &HeaderMap) {
         if let Some(code) = headers.get("grpc-status") {
             self.grpc = Some(Code::from_bytes(code.as_bytes()));
@@ -96,13 +117,22 @@ impl Call {
 
 impl Drop for Call {
     fn drop(&mut self) {
+        let took = self.began.elapsed();
+        let quiet = self.went_well() && took < LONG;
+        if quiet && !tracing::enabled!(tracing::Level::DEBUG) {
+            return;
+        }
         let status = match (self.grpc, self.http) {
             (Some(code), _) => format!("{code:?}"),
             (None, Some(http)) => http.as_u16().to_string(),
             (None, None) => "none".to_owned(),
         };
-        let duration_ms = self.began.elapsed().as_secs_f64() * 1e3;
+        let duration_ms = took.as_secs_f64() * 1e3;
         let (id, method, completed) = (self.id.as_str(), self.method.as_str(), self.completed);
-        tracing::info!(parent: None, id, method, status, duration_ms, completed, "request");
+        if quiet {
+            tracing::debug!(parent: None, id, method, status, duration_ms, completed, "request");
+        } else {
+            tracing::info!(parent: None, id, method, status, duration_ms, completed, "request");
+        }
     }
 }
