@@ -16,7 +16,7 @@ pub use table::{
     KinematicViscosityUnit, LengthUnit, MassUnit, PressureUnit, StiffnessUnit, TemperatureDifferenceUnit,
     TemperatureUnit, Unit, UnitRow, UnitSystem, VelocityUnit, VolumeUnit, dimensions,
 };
-pub use text::{TextError, convert, read};
+pub use text::{TextError, convert, read, with_uncertainty};
 pub use typed::{
     AbsolutePressure, Area, Compliance, DampingRate, Deflection, Energy, Force, FrameRate, FreeLength, GaugePressure,
     Length, Load, Preload, Quantity, SpringRate, Stroke, Temperature, TemperatureDifference, Travel, WheelRate,
