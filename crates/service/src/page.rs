@@ -30,7 +30,7 @@ pub(crate) struct Page {
 /// The page's routes.
 pub(crate) fn router(places: Places) -> Router {
     Router::new()
-        .route("/", get(bench::view))
+        .merge(bench::routes())
         .route("/units", post(visitor::choose_units))
         .route("/assets/{digest}/{name}", get(assets::serve))
         .with_state(Page { places })

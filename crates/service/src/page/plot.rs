@@ -87,10 +87,31 @@ pub(super) enum Mark {
     },
 }
 
+/// What a line grows by, for the script to append.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct More {
+    /// Id of the line.
+    pub(super) line: String,
+    /// Appended to its places.
+    pub(super) places: String,
+    /// Appended to its points as text.
+    pub(super) values: String,
+}
+
 impl Plot {
     /// The picture alone, as it stands in a file.
     pub(super) fn svg(&self) -> Markup {
         draw::svg(self)
+    }
+
+    /// The picture alone, with axes that go at least so far: it may grow without being drawn anew.
+    pub(super) fn growing(&self, reach: (f64, f64)) -> Markup {
+        draw::growing(self, reach)
+    }
+
+    /// What lengthens a line of a picture drawn by [`Plot::growing`]; its points are not yet counted as the plot's.
+    pub(super) fn more(&self, reach: (f64, f64), line: usize, points: &[(f64, f64)]) -> More {
+        draw::more(self, reach, line, points)
     }
 
     /// The picture in a view, with a line below it in which the script tells the value under pointer or keyboard.

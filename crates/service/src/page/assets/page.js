@@ -22,13 +22,15 @@
   };
 
   const readable = (figure) => {
-    const svg = figure.querySelector("svg");
     const output = figure.querySelector("output");
-    const cursor = svg.querySelector(".cursor");
+    // Looked up anew each time: a picture may be drawn anew.
+    const picture = () => figure.querySelector("svg");
     let line = 0;
     let point = 0;
 
     const show = (lines) => {
+      const svg = picture();
+      const cursor = svg.querySelector(".cursor");
       line = Math.min(Math.max(line, 0), lines.length - 1);
       const points = lines[line].points;
       point = Math.min(Math.max(point, 0), points.length - 1);
@@ -60,19 +62,21 @@
 
     figure.tabIndex = 0;
     figure.setAttribute("role", "group");
-    figure.setAttribute("aria-label", `${svg.querySelector("title").textContent}: arrow keys read values`);
+    figure.setAttribute("aria-label", `${picture().querySelector("title").textContent}: arrow keys read values`);
     output.textContent = "Point at the curve, or go to it and use the arrow keys, to read values.";
 
     figure.addEventListener("keydown", (event) => {
       const step = steps[event.key];
-      const lines = linesOf(svg);
+      const lines = linesOf(picture());
       if (!step || event.target !== figure || lines.length === 0) return;
       event.preventDefault();
       step(lines);
       show(lines);
     });
 
-    svg.addEventListener("pointermove", (event) => {
+    figure.addEventListener("pointermove", (event) => {
+      const svg = picture();
+      if (!svg.contains(event.target)) return;
       const lines = linesOf(svg);
       const matrix = svg.getScreenCTM();
       if (!matrix || lines.length === 0) return;

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use maud::{Markup, html};
 
 use super::scale::Scale;
-use super::{Line, Look, Mark, Plot};
+use super::{Line, Look, Mark, More, Plot};
 
 // The picture's own units; it is stretched to the width there is. Margins hold the figures at the largest size the
 // page's style gives them on a narrow screen.
@@ -29,12 +29,24 @@ struct Drawn<'a> {
 }
 
 pub(super) fn svg(plot: &Plot) -> Markup {
-    let points = || plot.lines.iter().flat_map(|line| &line.points);
-    let drawn = Drawn {
-        plot,
-        x: Scale::over(points().map(|point| point.0), LEFT, RIGHT),
-        y: Scale::over(points().map(|point| point.1), BOTTOM, TOP),
-    };
+    growing(plot, (0.0, 0.0))
+}
+
+pub(super) fn more(plot: &Plot, reach: (f64, f64), line: usize, points: &[(f64, f64)]) -> More {
+    let (places, values) = Drawn::over(plot, reach).texts(points);
+    More {
+        line: line_id(plot, line),
+        places,
+        values,
+    }
+}
+
+fn line_id(plot: &Plot, line: usize) -> String {
+    format!("{}-line-{line}", plot.id)
+}
+
+pub(super) fn growing(plot: &Plot, reach: (f64, f64)) -> Markup {
+    let drawn = Drawn::over(plot, reach);
     let (title, description) = (format!("{}-title", plot.id), format!("{}-desc", plot.id));
     html! {
         svg xmlns="http://www.w3.org/2000/svg" viewBox={ "0 0 " (WIDTH) " " (HEIGHT) } role="img"
@@ -48,7 +60,7 @@ pub(super) fn svg(plot: &Plot) -> Markup {
             (drawn.bands())
             (drawn.axes())
             (drawn.places())
-            @for line in &plot.lines { (drawn.line(line)) }
+            @for (index, line) in plot.lines.iter().enumerate() { (drawn.line(index, line)) }
             (drawn.key())
             g.cursor visibility="hidden" stroke=(INK) fill="none" {
                 path d={ "M0 " (TOP) "V" (BOTTOM) } stroke-width="1" {}
@@ -63,7 +75,18 @@ fn span(scale: &Scale) -> String {
     format!("{} {} {} {}", scale.low, scale.high, scale.near, scale.far)
 }
 
-impl Drawn<'_> {
+impl<'a> Drawn<'a> {
+    /// With axes that hold every point, and go at least so far.
+    fn over(plot: &'a Plot, reach: (f64, f64)) -> Self {
+        let points = || plot.lines.iter().flat_map(|line| line.points.iter().chain([&reach]));
+        let empty = || plot.lines.is_empty().then_some(&reach).into_iter();
+        Self {
+            plot,
+            x: Scale::over(points().chain(empty()).map(|point| point.0), LEFT, RIGHT),
+            y: Scale::over(points().chain(empty()).map(|point| point.1), BOTTOM, TOP),
+        }
+    }
+
     fn axes(&self) -> Markup {
         let (x, y) = (&self.plot.x, &self.plot.y);
         html! {
@@ -131,27 +154,42 @@ impl Drawn<'_> {
         }
     }
 
-    fn line(&self, line: &Line) -> Markup {
-        let mut path = String::new();
-        let mut values = String::new();
-        for (x, y) in super::thinned(&line.points) {
-            let _ = write!(path, "{},{} ", at(self.x.place(x)), at(self.y.place(y)));
-            let _ = write!(values, "{x:.*} {y:.*};", self.plot.x.decimals, self.plot.y.decimals);
+    /// Points as places and as text, each with what parts it from the one before.
+    fn texts(&self, points: &[(f64, f64)]) -> (String, String) {
+        let (mut places, mut values) = (String::new(), String::new());
+        for (x, y) in super::thinned(points) {
+            let _ = write!(places, " {},{}", at(self.x.place(x)), at(self.y.place(y)));
+            let _ = write!(values, ";{x:.*} {y:.*}", self.plot.x.decimals, self.plot.y.decimals);
         }
+        (places, values)
+    }
+
+    fn line(&self, index: usize, line: &Line) -> Markup {
+        let (places, values) = self.texts(&line.points);
         let look = drawn_as(line.look);
         html! {
-            polyline class=(look.class) points=(path.trim_end()) data-points=(values.trim_end_matches(';'))
-                data-said=(line.label) fill="none" stroke=(look.colour) stroke-width="2.5" stroke-linejoin="round"
+            polyline id=(line_id(self.plot, index)) class=(look.class) points=(places.trim_start())
+                data-points=(values.trim_start_matches(';')) data-said=(line.label) fill="none" stroke=(look.colour) stroke-width="2.5" stroke-linejoin="round"
                 stroke-dasharray=[look.dashes] {}
         }
     }
 
     /// The key, where a spring's curve leaves the picture empty: below on the right.
     fn key(&self) -> Markup {
-        let count = self.plot.lines.len() as f64;
+        let mut looks: Vec<&Line> = Vec::new();
+        for line in &self.plot.lines {
+            // Stroke after stroke is drawn alike.
+            if looks
+                .iter()
+                .all(|known| (known.look, &known.label) != (line.look, &line.label))
+            {
+                looks.push(line);
+            }
+        }
+        let count = looks.len() as f64;
         html! {
             g.key {
-                @for (index, line) in self.plot.lines.iter().enumerate() {
+                @for (index, line) in looks.iter().enumerate() {
                     @let y = BOTTOM - 16.0 - 26.0 * (count - 1.0 - index as f64);
                     @let look = drawn_as(line.look);
                     path class=(look.class) d={ "M" (RIGHT - 60.0) " " (y) "H" (RIGHT - 8.0) } fill="none"
