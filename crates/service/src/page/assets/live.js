@@ -76,14 +76,15 @@
 
   bench.addEventListener("submit", async (event) => {
     const form = event.target;
-    if (form.method !== "post") return;
+    if (form.getAttribute("method") !== "post") return;
     event.preventDefault();
     problem.textContent = "";
     const body = new URLSearchParams(new FormData(form, event.submitter));
     try {
-      const answer = await fetch(form.action, { method: "POST", body, redirect: "manual" });
+      const answer = await fetch(form.getAttribute("action"), { method: "POST", body, redirect: "manual" });
       if (answer.type === "opaqueredirect" || answer.ok) {
         waiting.clear();
+        form.closest("details")?.removeAttribute("open");
         if (document.activeElement?.matches("input, select, textarea")) document.activeElement.blur();
         listen();
         return;

@@ -28,7 +28,7 @@ fn request_id(posted: &Posted) -> String {
 
 /// Tells the instrument.
 pub(in super::super) async fn instruct(State(page): State<Page>, posted: Posted) -> Answer {
-    let action = match posted.text("action") {
+    let action = match posted.text("tell") {
         "start" => Action::Start,
         "tare" => Action::TareMark,
         "finish" => Action::Finish,

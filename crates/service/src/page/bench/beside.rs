@@ -123,6 +123,11 @@ impl Last {
         }
     }
 
+    /// The rate it measured.
+    pub(super) fn rate(&self) -> Option<v1::Stiffness> {
+        self.said.as_ref().ok()?.rate.as_ref()?.value
+    }
+
     /// Its curve and where that is at, to be shown until the next test begins.
     pub(super) fn curve(&self) -> Option<(v1::BenchPoints, v1::BenchMarks)> {
         let reply = self.said.as_ref().ok()?;

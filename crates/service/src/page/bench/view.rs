@@ -34,7 +34,7 @@ pub(super) fn whole(scene: &Scene, tester: &str, testers: &[String]) -> Markup {
                 p data-without-script="" { a.button href=(here) { "Look again" } " Without script this page stands still until then." }
             }
             dl.big {
-                (big("rate", "Rate", text("rate"), symbol::<v1::Stiffness>(scene.units)))
+                (big("rate", &text("rate-name").unwrap_or_default(), text("rate"), symbol::<v1::Stiffness>(scene.units)))
                 (big("load", "Load", text("load"), symbol::<v1::Force>(scene.units)))
                 (big("deflection", "Deflection", text("deflection"), symbol::<v1::Length>(scene.units)))
             }
@@ -46,14 +46,16 @@ pub(super) fn whole(scene: &Scene, tester: &str, testers: &[String]) -> Markup {
                 }
                 p #kept.hint { (text("kept").unwrap_or_default()) }
             }
-            section.after aria-labelledby="last-title" {
-                h2 #last-title { "Last test" }
-                p #verdict.judged role="status" { (text("verdict").unwrap_or_default()) }
-                div #last { (last(scene)) }
-            }
-            section.spring aria-labelledby="spring-title" {
-                h2 #spring-title { "Spring on the tester" }
-                div #spring { (spring(scene)) }
+            div.beside {
+                section aria-labelledby="last-title" {
+                    h2 #last-title { "Last test" }
+                    p #verdict.judged role="status" { (text("verdict").unwrap_or_default()) }
+                    div #last { (last(scene)) }
+                }
+                section aria-labelledby="spring-title" {
+                    h2 #spring-title { "Spring on the tester" }
+                    div #spring { (spring(scene)) }
+                }
             }
         }
     }
@@ -63,8 +65,8 @@ pub(super) fn whole(scene: &Scene, tester: &str, testers: &[String]) -> Markup {
 fn big(id: &str, name: &str, text: Option<String>, unit: &str) -> Markup {
     html! {
         div {
-            dt { (name) " " (origin(if id == "rate" { Origin::Computed } else { Origin::Measured })) }
-            dd { span id=(id) { (text.unwrap_or_default()) } " " span.unit { (unit) } }
+            dt { span id={ (id) "-name" } { (name) } " " (origin(if id == "rate" { Origin::Computed } else { Origin::Measured })) }
+            dd { span id=(id) { (text.unwrap_or_default()) } span.unit { " " (unit) } }
         }
     }
 }
@@ -91,10 +93,20 @@ pub(super) fn texts(scene: &Scene) -> Vec<(&'static str, String)> {
         (false, true) => "The curve will be drawn here",
         (false, false) => "The curve as it is pressed",
     };
-    let rate = words::rate(shown).filter(|_| reading.is_some());
+    let of_last = scene
+        .beside
+        .last
+        .as_ref()
+        .filter(|_| scene.of_last)
+        .and_then(Last::rate);
+    let rate = words::rate(shown).filter(|_| reading.is_some()).or(of_last);
     vec![
         ("state", words::state(shown).to_owned()),
         ("answer", words::answer(shown)),
+        (
+            "rate-name",
+            if scene.of_last { "Rate of the last test" } else { "Rate" }.to_owned(),
+        ),
         ("rate", figure(rate.as_ref(), units)),
         ("load", figure(reading.and_then(|reading| reading.load.as_ref()), units)),
         (
@@ -112,11 +124,7 @@ pub(super) fn texts(scene: &Scene) -> Vec<(&'static str, String)> {
         ),
         (
             "verdict",
-            scene
-                .beside
-                .last
-                .as_ref()
-                .map_or("No test has been finished here yet.".to_owned(), Last::verdict),
+            scene.beside.last.as_ref().map_or(String::new(), Last::verdict),
         ),
     ]
 }
@@ -158,7 +166,7 @@ pub(super) fn actions(scene: &Scene) -> Markup {
         Press {
             scene,
             to: "/bench/instruct",
-            fields: &[("run", run), ("action", action)],
+            fields: &[("run", run), ("tell", action)],
             id: action,
             words,
             main,
@@ -197,7 +205,7 @@ pub(super) fn actions(scene: &Scene) -> Markup {
             @let stopped = at == v1::InstrumentState::Stopped;
             @if obeys(Action::Finish) { (tell("finish", if stopped { "Keep" } else { "Finish" }, true)) }
             @if obeys(Action::Stop) && !stopped { (tell("stop", "Stop", false)) }
-            (change("/bench/discard", "discard", "Discard", false))
+            @if stopped || !obeys(Action::Stop) { (change("/bench/discard", "discard", "Discard", false)) }
             @if !obeys(Action::Finish) { p.hint { "This instrument cannot be told: end the test at the tester." } }
             @if !obeys(Action::TareMark) && !stopped { p.hint { "Zero and start are set at the tester by hand." } }
         } @else {
@@ -209,7 +217,7 @@ pub(super) fn actions(scene: &Scene) -> Markup {
 /// The last test: what it says at length is its own page; here is what is done with it.
 pub(super) fn last(scene: &Scene) -> Markup {
     let Some(last) = &scene.beside.last else {
-        return html! {};
+        return html! { p.hint { "No test has been finished here yet." } };
     };
     let run = last.run.name.as_str();
     let kept = last.spring.as_ref().is_some_and(|spring| spring.tested_run == run);
@@ -252,7 +260,7 @@ pub(super) fn last(scene: &Scene) -> Markup {
         }
         @if scene.waits() { (press("/bench/repeat", &again, "repeat", "Repeat with this spring", false)) }
         (press("/bench/discard", &[("run", run)], "discard-last", "Discard", false))
-        (assign(scene, run, spring, "last", "It was another spring"))
+        (assign(scene, run, spring, "last", "Change"))
     }
 }
 

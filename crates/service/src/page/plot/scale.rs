@@ -2,6 +2,8 @@
 
 /// About so many steps between the ends of an axis.
 const STEPS: f64 = 6.0;
+/// Share of the axis below 0 that is left off it.
+const TREMBLE: f64 = 0.02;
 
 /// An axis laid over a stretch of the picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -25,6 +27,8 @@ impl Scale {
             .fold((0.0_f64, 0.0_f64), |(low, high), value| {
                 (low.min(value), high.max(value))
             });
+        // What trembles about 0 is no reason for an axis below it; it is drawn a little beyond the end.
+        let low = if -low < TREMBLE * high { 0.0 } else { low };
         // Without an extent any axis will do; one beyond the numbers' own range cannot be divided.
         let high = if high - low > 0.0 { high } else { low + 1.0 };
         let step = round_step((high / STEPS) - (low / STEPS));
@@ -73,11 +77,13 @@ mod tests {
 
     #[test]
     fn axes_have_round_figures_around_the_values() {
-        let scale = Scale::over([-0.4, 38.7].into_iter(), 0.0, 100.0);
+        let scale = Scale::over([-1.4, 38.7].into_iter(), 0.0, 100.0);
         let texts: Vec<_> = scale.ticks().into_iter().map(|(_, text)| text).collect();
         assert_eq!(texts, ["-10", "0", "10", "20", "30", "40"]);
         assert_eq!(scale.place(scale.low), 0.0);
         assert_eq!(scale.place(scale.high), 100.0);
+        // The noise of an empty cell.
+        assert_eq!(Scale::over([-0.4, 38.7].into_iter(), 0.0, 100.0).low, 0.0);
         let small = Scale::over([0.31].into_iter(), 0.0, 1.0);
         assert_eq!(small.ticks().last().unwrap().1, "0.4");
     }
