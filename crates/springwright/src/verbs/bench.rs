@@ -223,6 +223,7 @@ fn example(method: &MethodDescriptor) -> String {
         "UpdateRun" => "--server 127.0.0.1:7411 --name runs/r1 --spring springs/a7",
         "ReadRunSamples" => "--server 127.0.0.1:7411 --name runs/r1 --json",
         "WatchBench" => "--server 127.0.0.1:7411",
+        "InstructRun" => "--server 127.0.0.1:7411 --name runs/r1 --action start",
         "RecordRun" => "--server 127.0.0.1:7411 --request steps.json --json",
         name if name.contains("Spring") => "--server 127.0.0.1:7411 --name springs/a7",
         name if name.contains("Run") => "--server 127.0.0.1:7411 --name runs/r1",
