@@ -8,6 +8,7 @@ pub mod reading;
 pub mod recording;
 mod reduce;
 mod runs;
+mod valving;
 pub mod watching;
 
 use std::collections::HashMap;

@@ -44,6 +44,7 @@ mod newton;
 mod plate;
 mod request;
 mod solution;
+pub mod text;
 
 pub use design::{
     FRICTION, Face, Layer, MOST_FACES, MOST_PRESSURES, MOST_SHIMS, RadialHold, SPRING_STEEL_MODULUS,

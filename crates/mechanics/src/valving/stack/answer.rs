@@ -134,6 +134,10 @@ pub(super) fn of(request: &Request) -> Result<Solved, ValvingError> {
     let count = request.ring_count.unwrap_or(REPORT_RINGS);
     within("ring_count", count as f64, 6.0, 64.0, "rings")?;
     let model = Model::new(&plan, count);
+    if let Some((missing, radius)) = model.no_room() {
+        let allowed = format!("what the stop leaves room for; {missing:.3} mm less at a radius of {radius:.2} mm");
+        return Err(ValvingError::out_of_range("stack.seat.height", plan.exit_height(), "mm", allowed));
+    }
     let answer = Answer {
         plan: &plan,
         model: &model,

@@ -142,11 +142,6 @@ impl SeatRing {
         let share = if width > 0.0 { ((radius - self.inner) / width).clamp(0.0, 1.0) } else { 0.0 };
         self.height + self.dish * share
     }
-
-    /// Whether it stands into the flat stack anywhere.
-    pub(super) fn stands_in(&self) -> bool {
-        self.height > 0.0 || self.height + self.dish > 0.0
-    }
 }
 
 impl StopRing {
@@ -243,7 +238,8 @@ impl Plan {
             let outer = radius(&field("port_outer_diameter"), face.port_outer_diameter, 2.0 * inner, 200.0)?;
             let end = match face.land_outer_diameter {
                 None => outer,
-                Some(land) => radius(&field("land_outer_diameter"), land, 2.0 * outer, 200.0)?,
+                // A land that was computed to end at the port may miss it by rounding.
+                Some(land) => radius(&field("land_outer_diameter"), land, 2.0 * outer * (1.0 - 1e-12), 200.0)?.max(outer),
             };
             if outer <= inner {
                 let allowed = format!("above the inner diameter, {} mm", 2.0 * inner);

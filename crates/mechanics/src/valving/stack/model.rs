@@ -83,6 +83,16 @@ impl Model {
         }
     }
 
+    /// How far the seat stands higher than the stop leaves room for, and where: such a stack cannot be put together.
+    pub(super) fn no_room(&self) -> Option<(f64, f64)> {
+        (0..self.rings.len()).find_map(|node| {
+            let here = || self.contacts.iter().filter(|contact| contact.node == node);
+            let both = here().any(|c| c.lower.is_none()) && here().any(|c| c.upper.is_none());
+            let room: f64 = here().map(|contact| contact.gap).sum();
+            (both && room < 0.0).then(|| (-room, at(&self.rings, node)))
+        })
+    }
+
     /// Lift of a disc at a ring.
     pub(super) fn lift(&self, x: &[Vec<f64>], plate: usize, node: usize) -> f64 {
         x.get(plate).map_or(f64::NAN, |x| at(x, node * PER_NODE))

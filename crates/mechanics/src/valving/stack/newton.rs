@@ -65,8 +65,34 @@ impl State {
     }
 }
 
-/// The state at a load, from the state at another one; the way there is halved where one go does not end.
+/// The state at a load, from the state at another one; the way there is cut where one go does not end.
 pub(super) fn solve(model: &Model, theory: Theory, from: &State, pressure: f64) -> Result<State, Stuck> {
+    if pressure == from.pressure {
+        return Solver::new(model, theory).at(from, pressure).or_else(|_| raised(model, theory, from));
+    }
+    loaded(model, theory, from, pressure)
+}
+
+/// Parts in which a seat is raised into the stack where one go does not end.
+const RAISES: u32 = 16;
+
+/// The state at the same load, the seat raised bit by bit.
+fn raised(model: &Model, theory: Theory, from: &State) -> Result<State, Stuck> {
+    let mut state = from.clone();
+    let mut steps = 0;
+    for part in 1..=RAISES {
+        let mut partly = model.clone();
+        for contact in partly.contacts.iter_mut().filter(|contact| contact.gap < 0.0) {
+            contact.gap *= f64::from(part) / f64::from(RAISES);
+        }
+        state = Solver::new(&partly, theory).at(&state, from.pressure)?;
+        steps += state.steps;
+    }
+    state.steps = steps;
+    Ok(state)
+}
+
+fn loaded(model: &Model, theory: Theory, from: &State, pressure: f64) -> Result<State, Stuck> {
     let mut state = from.clone();
     let mut solver = Solver::new(model, theory);
     let mut steps = 0;
