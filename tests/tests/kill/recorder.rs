@@ -215,7 +215,7 @@ impl Run {
             elapsed_ns,
             columns,
             gap_before: (number % 20 == 0).then_some(gap),
-            tare_mark: None,
+            ..Default::default()
         }
     }
 
