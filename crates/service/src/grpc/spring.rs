@@ -29,7 +29,7 @@ impl SpringService for Door {
         if is_short(request.get_ref()) {
             return self.blocking(request, Bench::reduce_run).await;
         }
-        self.within(&self.computing, request, Bench::reduce_run).await
+        self.computing(request, Bench::reduce_run).await
     }
 
     async fn load_at_length(
@@ -38,7 +38,7 @@ impl SpringService for Door {
     ) -> Result<Response<v1::LoadAtLengthResponse>, Status> {
         // Of values it is a few formulas, for which another thread would cost more than they do.
         if matches!(request.get_ref().source, Some(Source::Values(_))) {
-            return Ok(Response::new(self.bench.load_at_length(request.into_inner())?));
+            return Ok(Response::new(self.bench().load_at_length(request.into_inner())?));
         }
         self.blocking(request, Bench::load_at_length).await
     }
