@@ -8,7 +8,7 @@ from google.protobuf.descriptor import FieldDescriptor
 
 from client import PACKAGE, check_refusal, must_refuse, refused
 from rack import put
-from recording import attach_refused, header
+from recording import attach, attach_refused, header
 
 NUMBER = FieldDescriptor.TYPE_DOUBLE
 ENUM = FieldDescriptor.TYPE_ENUM
@@ -20,6 +20,8 @@ SERVERS = {"UpdateRunRequest": ["run.header", "run.gaps"]}
 EITHER_SIGN = [
     "tare_load",
     "tare.load",
+    "tare_mark.load",
+    "tare_mark.zeroed_load",
     "temperature",
     "test_temperature",
     "window.deflections.from",
@@ -164,6 +166,11 @@ def refusal_of_place(api, rpc, place, act):
     act(holder)
     if rpc != "RunService/RecordRun":
         return refused(api.call, rpc, request)
+    if place.path.startswith("notice."):
+        # A step of its own, which has its place only after the header.
+        stream, _ = attach(api, header())
+        stream.send(request)
+        return stream.end_of_error()
     good = api.request(rpc, {"header": header()})
     good.MergeFrom(request)
     stream = api.open(rpc)

@@ -7,6 +7,7 @@ import time
 import traceback
 
 import faults
+import instructing
 import published
 import rack
 import recording
@@ -17,6 +18,7 @@ GROUPS = {
     "standing": standing.JOURNEYS,
     "rack": rack.JOURNEYS,
     "recording": recording.JOURNEYS,
+    "instructing": instructing.JOURNEYS,
     "published": published.JOURNEYS,
     "faults": faults.JOURNEYS,
 }

@@ -2,15 +2,18 @@
 //! what a request may contain is checked by `wire`, what is kept by `store`, what it means computed by `mechanics`.
 
 pub mod board;
+mod instruct;
 pub mod map;
+mod marks;
 mod rack;
 pub mod reading;
 pub mod recording;
 mod reduce;
 mod runs;
+mod valving;
 pub mod watching;
 
-use std::collections::HashMap;
+use std::collections::{HashMap, VecDeque};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use prost::Message;
@@ -24,6 +27,7 @@ use wire::violation::Violations;
 use crate::error::ServiceError;
 use crate::shell::StreamPermits;
 use board::Board;
+use instruct::Orders;
 
 /// Streams that record at a time; with 64 blocks outstanding each they fit the engine's queue.
 const RECORDERS: usize = 64;
@@ -62,15 +66,20 @@ pub struct Bench {
     readers: StreamPermits,
     /// Runs with a stream attached, by id.
     live: Mutex<HashMap<String, Live>>,
-    /// The run that is being recorded, or was last.
-    on_bench: watch::Sender<Option<Arc<Board>>>,
+    /// The run that is being recorded, or was last, on each tester; the newest first.
+    on_bench: watch::Sender<OnBench>,
 }
+
+/// One run for each tester, by the words of its header; the newest first, at most as many as can record.
+type OnBench = VecDeque<Arc<Board>>;
 
 /// A run with a stream attached.
 #[derive(Clone)]
 struct Live {
     attachment: u32,
     board: Arc<Board>,
+    /// The way to its instrument.
+    orders: Arc<Orders>,
     /// Cancelled when a newer stream takes over, or the run is closed or deleted from the bench.
     shut_out: CancellationToken,
 }
@@ -86,7 +95,7 @@ impl Bench {
             watchers: StreamPermits::new(WATCHERS),
             readers: StreamPermits::new(READERS),
             live: Mutex::default(),
-            on_bench: watch::Sender::new(None),
+            on_bench: watch::Sender::new(VecDeque::new()),
         }
     }
 
@@ -107,7 +116,16 @@ impl Bench {
         if let Some(before) = before {
             before.shut_out.cancel();
         }
-        self.on_bench.send_replace(Some(board));
+        self.on_bench.send_modify(|shown| {
+            shown.retain(|other| other.header.tester != board.header.tester);
+            shown.push_front(board);
+            shown.truncate(RECORDERS);
+        });
+    }
+
+    /// The runs that are recorded, or were last, one for each tester; the newest first.
+    pub fn on_bench(&self) -> Vec<Arc<Board>> {
+        self.on_bench.borrow().iter().cloned().collect()
     }
 
     /// Takes a run off the bench, unless a newer stream has it.

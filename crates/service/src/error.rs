@@ -147,6 +147,20 @@ pub enum ServiceError {
         /// The run.
         run: String,
     },
+    /// No stream is attached to the run.
+    NotAttached {
+        /// The run.
+        run: String,
+    },
+    /// The instrument of the run cannot be told to do that.
+    NotObeyed {
+        /// The run.
+        run: String,
+        /// What was asked for.
+        action: &'static str,
+        /// What it obeys; empty: nothing.
+        obeys: String,
+    },
     /// The request is for a host this server does not answer to, or was made by a page of another host.
     HostRefused {
         /// That host, or why there is none.
@@ -205,6 +219,8 @@ impl ServiceError {
             Self::StepOutOfPlace { .. } => ErrorReason::StepOutOfPlace,
             Self::FinishDiffers { .. } => ErrorReason::FinishDiffers,
             Self::NotResumable { .. } => ErrorReason::NotResumable,
+            Self::NotAttached { .. } => ErrorReason::NotAttached,
+            Self::NotObeyed { .. } => ErrorReason::NotObeyed,
             Self::HostRefused { .. } => ErrorReason::HostRefused,
             Self::DataDamaged { .. } => ErrorReason::DataDamaged,
             Self::StoreFailed { .. } => ErrorReason::StoreFailed,
@@ -221,9 +237,12 @@ impl ServiceError {
             | Self::Deleted { name } => vec![("name", name.clone())],
             Self::StaleEtag { name, current_etag } => vec![("name", name.clone()), ("etag", current_etag.clone())],
             Self::RequestIdReused { request_id } => vec![("request_id", request_id.clone())],
-            Self::RunOpen { run } | Self::RunClosed { run } | Self::Superseded { run } | Self::NotResumable { run } => {
-                vec![("run", run.clone())]
-            }
+            Self::RunOpen { run }
+            | Self::RunClosed { run }
+            | Self::Superseded { run }
+            | Self::NotResumable { run }
+            | Self::NotAttached { run } => vec![("run", run.clone())],
+            Self::NotObeyed { run, obeys, .. } => vec![("run", run.clone()), ("obeys", obeys.clone())],
             Self::NotReducible { cause, .. } | Self::StepOutOfPlace { cause } => vec![("cause", cause.clone())],
             Self::NotConverged {
                 residual, iterations, ..
@@ -333,6 +352,19 @@ impl fmt::Display for ServiceError {
                 write!(f, "{field} is {stated} in the finish; received were {received}")
             }
             Self::NotResumable { run } => write!(f, "{run} was interrupted for too long to be resumed"),
+            Self::NotAttached { run } => {
+                write!(
+                    f,
+                    "no instrument is attached to {run}; start its feed, or look which run is on the bench"
+                )
+            }
+            Self::NotObeyed { run, action, obeys } => {
+                let obeys = if obeys.is_empty() { "nothing" } else { obeys };
+                write!(
+                    f,
+                    "the instrument of {run} does not obey {action}, it obeys {obeys}; do it at the instrument"
+                )
+            }
             Self::HostRefused { host } => write!(f, "this server does not answer to {host}"),
             Self::DataDamaged { .. } => f.write_str("stored data failed its check"),
             Self::StoreFailed { .. } => f.write_str("the store has failed; nothing was changed"),

@@ -31,13 +31,9 @@ pub(crate) async fn demo(args: DemoArgs) -> Ended {
     let listener = serve::listen(address, false).await?;
     let address = listener.local_addr()?;
     let (folder, spools) = (Folder::of(args.store), Folder::of(None));
-    let hosted = hosting::on_port(
-        Store::Create(folder.path.clone()),
-        Vec::new(),
-        listener,
-        shutdown.clone(),
-    )
-    .await?;
+    // Not the interrupt's own token: the feed that waits at the bench takes its leave first.
+    let serving = CancellationToken::new();
+    let hosted = hosting::on_port(Store::Create(folder.path.clone()), Vec::new(), listener, serving).await?;
     say(format_args!(
         "Everything that follows is invented: four springs that do not exist, pressed on simulated testers with fixed \
          seeds.\nThe way is real: store in {}, gRPC on http://{address}, one feed and one tester on TCP for each spring.",
@@ -48,13 +44,19 @@ pub(crate) async fn demo(args: DemoArgs) -> Ended {
         () = shutdown.cancelled() => Ok(()),
     };
     if shown.is_ok() && !args.once && !shutdown.is_cancelled() {
+        let waiting = AtTheBench::begin(address, &spools.path).await?;
         say(format_args!(
-            "\nThe bench goes on serving on http://{address}; Ctrl-C ends it. Try, in another terminal:\n  \
+            "\nThe bench goes on serving on http://{address}; Ctrl-C ends it. A fifth spring, which nobody has named yet, is \
+             on a tester that waits to be started: open http://{address}/ in a browser, or tell it\n  \
+             springwright run instruct-run --server {address} --action start --name runs/NAME\n  \
+             with the name that this says: springwright run list-runs --server {address} --state recording\n\
+             It goes on to the next test by itself. Try also, in another terminal:\n  \
              springwright rack list-springs --server {address}\n  \
              springwright run list-runs --server {address}\n  \
              springwright spring reduce-run --server {address} --run runs/demo-true --window 20..80%"
         ));
         shutdown.cancelled().await;
+        waiting.end().await;
     }
     let ended = hosted.end().await;
     drop((folder, spools));
@@ -83,7 +85,7 @@ async fn press(server: SocketAddr, subject: Subject, spools: &Path) -> Result<()
     let fault = |fault: &dyn std::fmt::Display| Fail::at(format!("tester of {}", subject.id), fault);
     let options = subject.tester()?;
     let setup = tester::Setup::try_from(&options).map_err(|error| fault(&error))?;
-    let tester = tester::Tester::bind(options.listen, setup, options.pace(), true)
+    let tester = tester::Tester::bind(options.listen, setup, options.pace(), tester::Manner::Once)
         .await
         .map_err(|error| fault(&error))?;
     let line = tester.address();
@@ -96,6 +98,43 @@ async fn press(server: SocketAddr, subject: Subject, spools: &Path) -> Result<()
     let fed = fed.map_err(|error| Fail::at(format!("feed of {}", subject.id), error))?;
     say(format_args!("{}", fed.to_string().replace('\n', "; ")));
     Ok(())
+}
+
+/// A tester that waits, and the feed that stays there with it.
+struct AtTheBench {
+    controls: feed::Controls,
+    tester: CancellationToken,
+    feeding: tokio::task::JoinHandle<Result<(), feed::FeedError>>,
+}
+
+impl AtTheBench {
+    async fn begin(server: SocketAddr, spools: &Path) -> Result<Self, Fail> {
+        let fault = |fault: &dyn std::fmt::Display| Fail::at("the tester that waits", fault);
+        let options = scenario::waiting_tester()?;
+        let setup = tester::Setup::try_from(&options).map_err(|error| fault(&error))?;
+        let bound = tester::Tester::bind(options.listen, setup, options.pace(), options.manner())
+            .await
+            .map_err(|error| fault(&error))?;
+        let options = scenario::staying_feed(server, bound.address(), spools)?;
+        let (controls, tester) = (feed::Controls::default(), CancellationToken::new());
+        tokio::spawn(bound.serve(tester.clone()));
+        let told = |report: &feed::FeedReport| say(format_args!("{}", report.to_string().replace('\n', "; ")));
+        let feeding = tokio::spawn(feed::stay(options, controls.clone(), told));
+        Ok(Self {
+            controls,
+            tester,
+            feeding,
+        })
+    }
+
+    /// Ends the test at hand, if there is one.
+    async fn end(self) {
+        self.controls.finish.cancel();
+        if let Ok(Err(error)) = self.feeding.await {
+            say(format_args!("the feed at the bench: {error}"));
+        }
+        self.tester.cancel();
+    }
 }
 
 async fn report(channel: Channel, subject: &Subject) -> Result<(), Fail> {

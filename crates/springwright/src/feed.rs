@@ -9,6 +9,7 @@ mod columns;
 mod decode;
 mod direct;
 mod error;
+mod instrument;
 mod intake;
 mod options;
 mod outbox;
@@ -17,12 +18,15 @@ mod record;
 mod report;
 mod source;
 mod spool;
+mod stay;
 
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use tokio::sync::mpsc;
+use tokio::sync::{mpsc, watch};
 use tonic::transport::{Channel, Endpoint};
+use wire::v1;
+use wire::v1::instruction::Action;
 
 #[allow(unused_imports, reason = "the demo records without a line in between")]
 pub(crate) use decode::Sample;
@@ -32,12 +36,14 @@ pub(crate) use error::FeedError;
 pub(crate) use options::Options;
 pub(crate) use record::{Controls, RecordError, Recorded};
 pub(crate) use report::FeedReport;
+pub(crate) use stay::stay;
 
 use beginning::{Begun, begin, known, put_aside, spool_path};
 use decode::Format;
+use instrument::Instrument;
 use intake::{Clock, Intake, Place, Rules};
 use outbox::{SupplyState, WhenFull};
-use reader::{Opened, ReadReport, Reader};
+use reader::{Opened, Orders, ReadReport, Reader, SharedTeller, tell};
 use record::Recorder;
 use source::Source;
 
@@ -48,6 +54,10 @@ const CONNECT_WAIT: Duration = Duration::from_secs(5);
 /// Signs of life between feed and server, and how long one may be owed.
 const KEEP_ALIVE: Duration = Duration::from_secs(10);
 const MEGABYTE: u64 = 1_000_000;
+/// Instructions of the bench on their way to the instrument.
+const ORDERS_WAITING: usize = 8;
+/// How long a feed that stays waits for a tester that went away: it may be switched off for the night.
+const PATIENCE_OF_A_STAY: Duration = Duration::from_secs(30 * 86_400);
 
 /// Runs the verb. The first interrupt ends the test and finishes the run; the second, or a request to terminate, leaves at
 /// once, and the same command goes on later.
@@ -58,6 +68,19 @@ pub(crate) async fn run(options: Options) -> Result<FeedReport, FeedError> {
     let controls = Controls::default();
     let signals = tokio::spawn(heed_signals(controls.clone()));
     let outcome = run_with(options, controls).await;
+    signals.abort();
+    outcome
+}
+
+/// Runs the verb for one run after the other. The first interrupt ends the test at hand and the stay; the second, or a
+/// request to terminate, leaves at once.
+///
+/// # Errors
+/// [`FeedError`].
+pub(crate) async fn run_on(options: Options, finished: impl FnMut(&FeedReport)) -> Result<(), FeedError> {
+    let controls = Controls::default();
+    let signals = tokio::spawn(heed_signals(controls.clone()));
+    let outcome = stay(options, controls, finished).await;
     signals.abort();
     outcome
 }
@@ -161,13 +184,17 @@ impl Feed {
     async fn run(mut self, channel: Channel) -> Result<FeedReport, FeedError> {
         let outbox = self.begun.outbox.clone();
         let source = self.begun.source.take();
+        let (orders, instructed) = mpsc::channel(ORDERS_WAITING);
+        let (at, status) = watch::channel(v1::InstrumentNotice::default());
+        let teller = SharedTeller::default();
+        let bench = record::Bench { orders, status };
         let reading = async {
             match source {
-                Some(source) => self.read(source).await,
+                Some(source) => self.read(source, instructed, at, &teller).await,
                 None => Ok((None, 0)),
             }
         };
-        let (read, sent) = self.both(reading, self.send(channel)).await?;
+        let (read, sent) = self.both(reading, self.send(channel, bench), &teller).await?;
         let (mut read, lost_samples) = read?;
         let last = outbox.last().await?;
         if let Some(error) = read.as_mut().and_then(|read| read.error.take()) {
@@ -176,7 +203,15 @@ impl Feed {
             }
             return Err(error);
         }
-        let Some(recorded) = sent? else {
+        let recorded = match sent {
+            Ok(recorded) => recorded,
+            Err(FeedError::Record {
+                error: RecordError::NothingRecorded,
+                ..
+            }) => None,
+            Err(error) => return Err(error),
+        };
+        let Some(recorded) = recorded else {
             outbox.remove().await?;
             return Err(FeedError::NoSamples);
         };
@@ -209,6 +244,7 @@ impl Feed {
         &self,
         reading: impl Future<Output = Read>,
         sending: impl Future<Output = Sent>,
+        teller: &SharedTeller,
     ) -> Result<(Read, Sent), FeedError> {
         tokio::pin!(reading, sending);
         let mut read = None;
@@ -217,17 +253,35 @@ impl Feed {
                 biased;
                 () = self.controls.leave.cancelled() => return Err(left(&self.path)),
                 done = &mut reading, if read.is_none() => read = Some(done),
-                sent = &mut sending => return match (read, sent) {
-                    (Some(read), sent) => Ok((read, sent)),
-                    (None, Ok(sent)) => Ok((Ok((None, 0)), Ok(sent))),
-                    (None, Err(error)) => Err(error),
-                },
+                sent = &mut sending => {
+                    if read.is_none() && self.obeys(Action::Start) {
+                        // Finished or given up elsewhere: no spring is pressed for nobody.
+                        tell(teller, "stop\n").await;
+                    }
+                    return match (read, sent) {
+                        (Some(read), sent) => Ok((read, sent)),
+                        (None, Ok(sent)) => Ok((Ok((None, 0)), Ok(sent))),
+                        (None, Err(error)) => Err(error),
+                    };
+                }
             }
         }
     }
 
+    /// Whether the run was opened with an instrument that obeys an instruction.
+    fn obeys(&self, action: Action) -> bool {
+        let header = self.begun.head.header.as_ref();
+        header.is_some_and(|header| header.obeys.contains(&(action as i32)))
+    }
+
     /// Reads the source into the spool.
-    async fn read(&self, (opened, format, place, clock): (Opened, Format, Place, Clock)) -> Read {
+    async fn read(
+        &self,
+        (opened, format, place, clock): (Opened, Format, Place, Clock),
+        orders: Orders,
+        status: watch::Sender<v1::InstrumentNotice>,
+        teller: &SharedTeller,
+    ) -> Read {
         let outbox = self.begun.outbox.clone();
         let source = self.options.source();
         let when_full = match source {
@@ -246,7 +300,12 @@ impl Feed {
             test: self.begun.head.test.clone(),
             intake: Intake::new(rules, place, clock),
             block_time: self.options.block_time(),
-            patience: Duration::from_secs(self.options.source_patience_s),
+            patience: match self.options.stay {
+                true => PATIENCE_OF_A_STAY,
+                false => Duration::from_secs(self.options.source_patience_s),
+            },
+            instrument: Instrument::new(opened.preamble.obeys.clone(), status),
+            teller: SharedTeller::clone(teller),
             limited: self.options.max_malformed.is_some(),
             controls: self.controls.clone(),
             source,
@@ -264,32 +323,40 @@ impl Feed {
         };
         let (drafts, keep) = mpsc::channel(DRAFTS_WAITING);
         let keeping = outbox::keep_all(keep, outbox.clone(), when_full);
-        let (read, kept) = tokio::join!(reader.run(opened, drafts), keeping);
+        let (read, kept) = tokio::join!(reader.run(opened, drafts, orders), keeping);
         match kept {
-            Ok(_) if read.complete => outbox.complete().await?,
+            // A run without a sample is not sealed; whoever sends leaves no trace of it.
+            Ok(_) if read.complete && outbox.last().await?.number > 0 => outbox.complete().await?,
             Ok(_) | Err(_) => outbox.broken(),
         }
         Ok((Some(read), kept?))
     }
 
     /// Sends the spool to the server.
-    async fn send(&self, channel: Channel) -> Sent {
+    async fn send(&self, channel: Channel, bench: record::Bench) -> Sent {
         let outbox = self.begun.outbox.clone();
         let mut supply = outbox.supply();
-        // A run is begun with its first block, so that a source that cannot be read leaves no empty run behind.
+        // A run is begun with its first block, so that a source that cannot be read leaves no empty run behind; one whose
+        // instrument waits to be started waits where it can be.
+        let waits = self.obeys(Action::Start);
         let first = supply
-            .wait_for(|supply| supply.kept_through > 0 || supply.state != SupplyState::Open)
+            .wait_for(|supply| waits || supply.kept_through > 0 || supply.state != SupplyState::Open)
             .await;
-        if first.is_ok_and(|supply| supply.kept_through == 0) {
+        if first.is_ok_and(|supply| supply.kept_through == 0 && (!waits || supply.state != SupplyState::Open)) {
             return Ok(None);
         }
         let header = self.begun.head.header.clone().unwrap_or_default();
         let give_up_after = Duration::from_secs(self.options.give_up_after_s);
         let recorder = Recorder::new(channel, header, outbox.clone(), self.controls.clone(), give_up_after);
-        recorder.run().await.map(Some).map_err(|error| FeedError::Record {
-            spool: self.path.clone(),
-            error,
-        })
+        recorder
+            .with(bench)
+            .run()
+            .await
+            .map(Some)
+            .map_err(|error| FeedError::Record {
+                spool: self.path.clone(),
+                error,
+            })
     }
 }
 

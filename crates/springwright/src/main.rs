@@ -72,9 +72,33 @@ async fn tester(options: tester::Options) -> Ended {
     }
 }
 
+/// One report after the other: with `--json`, one line each.
+async fn stay(options: feed::Options) -> Ended {
+    let json = options.json;
+    let mut said = Ok(());
+    let told = |report: &feed::FeedReport| {
+        let mut out = out::Out::stdout();
+        let line = if json {
+            out.line(report.to_json())
+        } else {
+            out.line(report)
+        };
+        // A reader that is gone is told at the end: the springs still on the bench are worth more.
+        said = std::mem::replace(&mut said, Ok(())).and(line.and_then(|()| out.flush()));
+    };
+    feed::run_on(options, told)
+        .await
+        .map_err(|fault| Fail::error(fault.to_string()))?;
+    said?;
+    Ok(Answer::Yes)
+}
+
 async fn feed(options: feed::Options) -> Ended {
     serve::log("warn");
     let json = options.json;
+    if options.stay {
+        return stay(options).await;
+    }
     let report = feed::run(options)
         .await
         .map_err(|fault| Fail::error(fault.to_string()))?;

@@ -24,6 +24,11 @@
 //!   connection differ from those of others.
 //! - `stop`: end the test here; `# end N` follows.
 //!
+//! With `--wait` there is one test for all connections, and it begins with `start`: `# obeys start tare stop` and `# waiting`
+//! say so, `# started` confirms it. `tare` holds until the next one, whoever connects, and is said again where it stood:
+//! at the beginning for one of an earlier test. What cannot be done now is answered with `# refused: WHY`. A test that
+//! ended makes room for the next, with other noise, as soon as a client connects without `from`.
+//!
 //! `# test` names the set-up: the same word promises the same readings. `# end N` counts the readings of the whole test
 //! up to there, those left out by `from` included.
 
@@ -32,6 +37,7 @@ mod readings;
 mod setup;
 mod stroke;
 mod truth;
+mod turns;
 
 use std::fmt;
 use std::io::Write;
@@ -39,7 +45,7 @@ use std::net::SocketAddr;
 
 use tokio_util::sync::CancellationToken;
 
-pub(crate) use door::Tester;
+pub(crate) use door::{Manner, Tester};
 #[allow(unused_imports, reason = "the demo presses without a line in between")]
 pub(crate) use readings::{Reading, Readings};
 pub(crate) use setup::{Options, Setup, SetupError};
@@ -89,7 +95,7 @@ pub(crate) async fn run(options: Options, shutdown: CancellationToken) -> Result
         let mut out = std::io::BufWriter::new(out);
         return readings::write_test(&setup, &mut out).map_err(TesterError::Output);
     }
-    let tester = Tester::bind(options.listen, setup, options.pace(), options.once).await?;
+    let tester = Tester::bind(options.listen, setup, options.pace(), options.manner()).await?;
     // The port may have been chosen by the system: whoever started this reads it here.
     writeln!(out, "listening {}", tester.address()).map_err(TesterError::Output)?;
     out.flush().map_err(TesterError::Output)?;

@@ -195,6 +195,10 @@ impl RunService for Fake {
         unused()
     }
 
+    async fn instruct_run(&self, _: Request<InstructRunRequest>) -> Reply<InstructRunResponse> {
+        unused()
+    }
+
     async fn discard_run(&self, _: Request<DiscardRunRequest>) -> Reply<Run> {
         unused()
     }

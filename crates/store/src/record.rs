@@ -12,7 +12,7 @@ use crate::moment::Moment;
 
 pub use crate::disk::{
     DynoTest, FrameCurve, FrameStiffness, Gap, LoadCell, Quantity, RateTest, RunBody, RunColumn, RunHeader, RunState,
-    Span, SpringBody, TesterFrame, ToleranceGrade, WallClock, run_header, tester_frame,
+    Span, SpringBody, TareMark, TesterFrame, ToleranceGrade, WallClock, run_header, tester_frame,
 };
 
 /// Largest encoded content of a record, in bytes.

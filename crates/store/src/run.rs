@@ -18,7 +18,7 @@ use crate::engine::{KeyRange, Order};
 use crate::error::StoreError;
 use crate::key::{RowKey, Uid};
 use crate::moment::Moment;
-use crate::record::{Gap, RecordId, RunBody, Saved};
+use crate::record::{Gap, RecordId, RunBody, Saved, TareMark};
 use crate::rows::{Change, Snapshot, Stored};
 use crate::store::{Store, read_head, uid_of};
 
@@ -49,6 +49,8 @@ pub struct Block {
     pub columns: Vec<Vec<f64>>,
     /// What is missing before this block. Its block number is filled in by the store.
     pub gap_before: Option<Gap>,
+    /// The tare from this block on.
+    pub tare_mark: Option<TareMark>,
     /// When it arrived; what the store is given with the block counts, not this.
     pub receive_time: Moment,
 }

@@ -18,6 +18,8 @@ pub const MAX_COLUMNS: usize = 16;
 pub const SHORT_TEXT: usize = 200;
 /// Characters of free words.
 pub const LONG_TEXT: usize = 4_000;
+/// Instructions a header may say are obeyed: each once.
+const MAX_OBEYS: usize = 4;
 /// Points of a frame curve.
 pub const MAX_FRAME_POINTS: usize = 1_000;
 
@@ -74,12 +76,70 @@ pub fn header(header: &v1::RunHeader, mut at: Scope<'_>) {
         Collection::Springs.id(&header.spring, at.at("spring"));
     }
     chosen_id(&header.run_id, at.at("run_id"));
+    obeys(&header.obeys, at.at("obeys"));
     columns(&header.columns, at.at("columns"));
     match &header.kind {
         Some(v1::run_header::Kind::RateTest(test)) => rate_test(test, at.at("rate_test")),
         Some(v1::run_header::Kind::DynoTest(test)) => dyno_test(test, at.at("dyno_test")),
         None => {}
     }
+}
+
+fn obeys(obeys: &[i32], mut at: Scope<'_>) {
+    for (index, number) in obeys.iter().enumerate().take(MAX_OBEYS) {
+        instruction_action(*number, at.index(index));
+    }
+    let twice = obeys
+        .iter()
+        .enumerate()
+        .any(|(index, number)| obeys.iter().skip(index + 1).any(|other| other == number));
+    if twice || obeys.len() > MAX_OBEYS {
+        at.push(Reason::Conflict, "an instruction stands here more than once");
+    }
+}
+
+/// Reads an instruction; unspecified is none.
+pub fn instruction_action(number: i32, mut at: Scope<'_>) -> Option<v1::instruction::Action> {
+    let action = v1::instruction::Action::try_from(number)
+        .ok()
+        .filter(|action| *action != v1::instruction::Action::Unspecified);
+    if action.is_none() {
+        at.push(
+            Reason::OutOfRange,
+            format_args!("{number} is no instruction; allowed 1 (START), 2 (TARE_MARK), 3 (FINISH), 4 (STOP)"),
+        );
+    }
+    action
+}
+
+/// Checks what an instrument says of itself.
+pub fn notice(notice: &v1::InstrumentNotice, mut at: Scope<'_>) {
+    if v1::InstrumentState::try_from(notice.state).is_err() {
+        at.at("state").push(
+            Reason::OutOfRange,
+            format_args!("state is {}; allowed 0 to 3", notice.state),
+        );
+    }
+    if notice.answers != 0 {
+        instruction_action(notice.answers, at.at("answers"));
+    }
+    text(&notice.text, SHORT_TEXT, at.at("text"));
+    if let Some(mark) = &notice.tare_mark {
+        tare_mark(mark, at.at("tare_mark"));
+    }
+}
+
+fn tare_mark(mark: &v1::TareMark, mut at: Scope<'_>) {
+    match &mark.load {
+        Some(load) => check(Some(load), tare_load(), at.at("load")),
+        None => at.at("load").push(Reason::ValueMissing, "a tare needs its load"),
+    }
+    check(mark.zeroed_load.as_ref(), tare_load(), at.at("zeroed_load"));
+}
+
+/// Loads a cell can show with nothing on it.
+fn tare_load() -> Range<ForceUnit> {
+    Range::between(-1e6, 1e6, ForceUnit::Newton)
 }
 
 fn columns(columns: &[v1::Column], mut at: Scope<'_>) {
@@ -368,6 +428,9 @@ pub fn block(block: &v1::Block, column_count: usize, mut at: Scope<'_>) {
     }
     if let Some(gap) = &block.gap_before {
         gap_before(gap, block.number, at.at("gap_before"));
+    }
+    if let Some(mark) = &block.tare_mark {
+        tare_mark(mark, at.at("tare_mark"));
     }
 }
 

@@ -4,13 +4,21 @@
 //! Watchers look at it when it changes, at their own pace, so a slow one costs the recording nothing.
 
 use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
 
 use mechanics::live::LiveRate;
-use mechanics::quantity::{Deflection, ForceUnit, LengthUnit, Load, Quantity, SpringRate, StiffnessUnit};
+use mechanics::quantity::{Deflection, ForceUnit, LengthUnit, Load, Quantity, SpringRate, StiffnessUnit, Unit};
 use tokio::sync::watch;
+use wire::v1;
+use wire::v1::instruction::Action;
 
 /// Points of the curve a snapshot carries.
 pub const MAX_POINTS: usize = 512;
+/// Least time between two looks at where the curve is.
+const MARKING_PACE: Duration = Duration::from_millis(500);
+
+/// Deflections and loads, in the run's own units.
+pub type Points = Vec<(f64, f64)>;
 
 /// Where a run stands as the bench shows it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -34,6 +42,32 @@ pub struct Axes {
     pub load: (usize, ForceUnit),
 }
 
+impl Axes {
+    /// Those of a run.
+    #[must_use]
+    pub fn of(header: &v1::RunHeader) -> Self {
+        use v1::column::{Quantity, Unit as On};
+        let first = |wanted: [Quantity; 2]| {
+            let mut columns = header.columns.iter().enumerate();
+            columns.find(|(_, column)| wanted.iter().any(|quantity| column.quantity == *quantity as i32))
+        };
+        let deflection =
+            first([Quantity::Deflection, Quantity::Position]).and_then(|(index, column)| match column.unit {
+                Some(On::Length(number)) => Some((index, LengthUnit::from_number(number)?)),
+                _ => None,
+            });
+        let load = first([Quantity::Load, Quantity::Force]).and_then(|(index, column)| match column.unit {
+            Some(On::Force(number)) => Some((index, ForceUnit::from_number(number)?)),
+            _ => None,
+        });
+        // A header without a load was refused; the default keeps this total.
+        Self {
+            deflection,
+            load: load.unwrap_or((0, ForceUnit::Newton)),
+        }
+    }
+}
+
 /// The newest of everything.
 #[derive(Debug, Clone, Default)]
 pub struct Reading {
@@ -49,11 +83,28 @@ pub struct Reading {
     pub samples: i64,
 }
 
+/// What is to be known of a run beside its samples.
+#[derive(Debug, Clone, Default)]
+pub struct Condition {
+    /// What the instrument is at.
+    pub instrument: v1::InstrumentState,
+    /// The spring's name; empty: none yet.
+    pub spring: String,
+    /// The tare in force.
+    pub tare: Option<v1::TareMark>,
+    /// How the instrument took the last instruction.
+    pub notice: Option<v1::InstrumentNotice>,
+    /// Where the curve so far is.
+    pub marks: Option<v1::BenchMarks>,
+}
+
 /// One run on the bench.
 #[derive(Debug)]
 pub struct Board {
     /// Id of the run.
     pub run: String,
+    /// As sent.
+    pub header: v1::RunHeader,
     /// What is drawn.
     pub axes: Axes,
     inner: Mutex<Inner>,
@@ -63,8 +114,11 @@ pub struct Board {
 #[derive(Debug)]
 struct Inner {
     standing: Standing,
+    condition: Condition,
     durable_through: i64,
     reading: Reading,
+    /// When the marks were looked for, and from how many samples.
+    marking: Option<(Instant, i64)>,
     live: LiveRate,
     points: Vec<(f64, f64)>,
     stride: usize,
@@ -85,6 +139,8 @@ pub struct Seen {
 pub struct News {
     /// Where the run stands.
     pub standing: Standing,
+    /// What else is known.
+    pub condition: Condition,
     /// The points replace what was drawn.
     pub reset: bool,
     /// Points, deflection and load.
@@ -96,13 +152,25 @@ pub struct News {
 }
 
 impl Board {
-    /// An empty board of a run.
+    /// An empty board of a run. Without a sample, an instrument that obeys START waits for it.
     #[must_use]
-    pub fn new(run: String, axes: Axes, durable_through: i64) -> Self {
+    pub fn new(run: String, header: v1::RunHeader, spring: String, durable_through: i64) -> Self {
+        let waits = durable_through == 0 && obeys(&header, Action::Start);
+        let instrument = if waits {
+            v1::InstrumentState::Waiting
+        } else {
+            v1::InstrumentState::Sampling
+        };
         let inner = Inner {
             standing: Standing::Recording,
+            condition: Condition {
+                instrument,
+                spring,
+                ..Condition::default()
+            },
             durable_through,
             reading: Reading::default(),
+            marking: None,
             live: LiveRate::new(),
             points: Vec::with_capacity(MAX_POINTS),
             stride: 1,
@@ -111,7 +179,8 @@ impl Board {
         };
         Self {
             run,
-            axes,
+            axes: Axes::of(&header),
+            header,
             inner: Mutex::new(inner),
             changed: watch::Sender::new(0),
         }
@@ -122,11 +191,23 @@ impl Board {
         self.changed.subscribe()
     }
 
+    /// Whether the instrument obeys an instruction.
+    #[must_use]
+    pub fn obeys(&self, action: Action) -> bool {
+        obeys(&self.header, action)
+    }
+
     /// Takes a block in.
-    pub fn take(&self, elapsed_ns: &[i64], columns: &[Vec<f64>]) {
+    pub fn take(&self, elapsed_ns: &[i64], columns: &[Vec<f64>], tare: Option<v1::TareMark>) {
         let column = |index: usize| columns.get(index).map(Vec::as_slice).unwrap_or_default();
         let loads = column(self.axes.load.0);
         let mut inner = self.lock();
+        if let Some(tare) = tare {
+            inner.tare(tare);
+        }
+        if inner.condition.instrument == v1::InstrumentState::Waiting {
+            inner.condition.instrument = v1::InstrumentState::Sampling;
+        }
         // Without a deflection nothing can be drawn against it; the load is still shown.
         if let Some((index, unit)) = self.axes.deflection {
             for (deflection, load) in column(index).iter().zip(loads) {
@@ -146,6 +227,54 @@ impl Board {
     pub fn durable(&self, through: i64) {
         self.lock().durable_through = through;
         self.bump();
+    }
+
+    /// Notes what the instrument says of itself.
+    pub fn notice(&self, notice: v1::InstrumentNotice) {
+        let mut inner = self.lock();
+        if notice.state() != v1::InstrumentState::Unspecified {
+            inner.condition.instrument = notice.state();
+        }
+        if let Some(tare) = notice.tare_mark {
+            inner.tare(tare);
+        }
+        inner.condition.notice = Some(notice);
+        drop(inner);
+        self.bump();
+    }
+
+    /// Notes which spring is on it.
+    pub fn assign(&self, spring: String) {
+        self.lock().condition.spring = spring;
+        self.bump();
+    }
+
+    /// The points and the tare to look for marks in, when that is due: something was added since, and not just now.
+    #[must_use]
+    pub fn marks_due(&self) -> Option<(Points, Option<v1::TareMark>)> {
+        let mut inner = self.lock();
+        let samples = inner.reading.samples;
+        let due = inner
+            .marking
+            .is_none_or(|(at, seen)| seen != samples && at.elapsed() >= MARKING_PACE);
+        if !due || inner.points.is_empty() || inner.standing != Standing::Recording {
+            return None;
+        }
+        inner.marking = Some((Instant::now(), samples));
+        Some((inner.points.clone(), inner.condition.tare))
+    }
+
+    /// Notes where the curve is.
+    pub fn mark(&self, marks: Option<v1::BenchMarks>) {
+        self.lock().condition.marks = marks;
+        self.bump();
+    }
+
+    /// Where the run stands and what else is known, without its points.
+    #[must_use]
+    pub fn condition(&self) -> (Standing, Condition) {
+        let inner = self.lock();
+        (inner.standing, inner.condition.clone())
     }
 
     /// Notes where the run stands.
@@ -174,6 +303,7 @@ impl Board {
         };
         News {
             standing: inner.standing,
+            condition: inner.condition.clone(),
             reset,
             points,
             durable_through: inner.durable_through,
@@ -191,7 +321,24 @@ impl Board {
     }
 }
 
+fn obeys(header: &v1::RunHeader, action: Action) -> bool {
+    header.obeys.contains(&(action as i32))
+}
+
 impl Inner {
+    /// Points of another zero are no part of the curve any more.
+    fn tare(&mut self, tare: v1::TareMark) {
+        if self.condition.tare.replace(tare) == Some(tare) {
+            return;
+        }
+        self.live = LiveRate::new();
+        self.points.clear();
+        self.stride = 1;
+        self.until_next = 0;
+        self.thinned += 1;
+        self.condition.marks = None;
+    }
+
     fn sample(&mut self, deflection: f64, deflection_unit: LengthUnit, load: f64, load_unit: ForceUnit) {
         self.live
             .push(Deflection::new(deflection, deflection_unit), Load::new(load, load_unit));
@@ -228,14 +375,59 @@ mod tests {
     use super::*;
 
     fn board() -> Board {
-        Board::new(
-            "r".to_owned(),
-            Axes {
-                deflection: Some((0, LengthUnit::Millimeter)),
-                load: (1, ForceUnit::Newton),
-            },
-            0,
-        )
+        use v1::column::{Quantity, Unit as On};
+        let column = |quantity: Quantity, unit| v1::Column {
+            quantity: quantity.into(),
+            unit: Some(unit),
+        };
+        let header = v1::RunHeader {
+            columns: vec![
+                column(Quantity::Deflection, On::Length(v1::length::Unit::Millimeter.into())),
+                column(Quantity::Load, On::Force(v1::force::Unit::Newton.into())),
+            ],
+            obeys: vec![Action::Start.into()],
+            ..Default::default()
+        };
+        Board::new("r".to_owned(), header, String::new(), 0)
+    }
+
+    fn tare(value: f64) -> v1::TareMark {
+        v1::TareMark {
+            load: Some(v1::Force {
+                value: Some(value),
+                unit: v1::force::Unit::Newton.into(),
+            }),
+            zeroed_load: None,
+        }
+    }
+
+    #[test]
+    fn a_board_waits_for_its_first_sample_and_a_new_zero_begins_the_curve_again() {
+        let board = board();
+        let mut seen = Seen::default();
+        assert_eq!(board.news(&mut seen).condition.instrument, v1::InstrumentState::Waiting);
+        board.take(&[], &block(0, 10), None);
+        assert_eq!(board.news(&mut seen).points.len(), 10);
+        board.take(&[], &block(10, 10), Some(tare(2.0)));
+        let news = board.news(&mut seen);
+        assert!(news.reset && news.points.len() == 10);
+        assert_eq!(news.condition.instrument, v1::InstrumentState::Sampling);
+        assert_eq!(news.condition.tare, Some(tare(2.0)));
+        // The same tare said again is no new zero.
+        board.notice(v1::InstrumentNotice {
+            tare_mark: Some(tare(2.0)),
+            ..Default::default()
+        });
+        assert!(!board.news(&mut seen).reset);
+    }
+
+    #[test]
+    fn marks_are_looked_for_once_for_the_same_samples() {
+        let board = board();
+        assert!(board.marks_due().is_none());
+        board.take(&[], &block(0, 10), None);
+        assert_eq!(board.marks_due().map(|(points, _)| points.len()), Some(10));
+        assert!(board.marks_due().is_none());
     }
 
     fn block(from: usize, count: usize) -> Vec<Vec<f64>> {
@@ -250,7 +442,7 @@ mod tests {
         let mut seen = Seen::default();
         let mut drawn: Vec<(f64, f64)> = Vec::new();
         for start in (0..20_000).step_by(100) {
-            board.take(&[], &block(start, 100));
+            board.take(&[], &block(start, 100), None);
             let news = board.news(&mut seen);
             if news.reset {
                 drawn.clear();
@@ -267,7 +459,7 @@ mod tests {
     #[test]
     fn nothing_new_is_no_points() {
         let board = board();
-        board.take(&[], &block(0, 10));
+        board.take(&[], &block(0, 10), None);
         let mut seen = Seen::default();
         assert_eq!(board.news(&mut seen).points.len(), 10);
         let again = board.news(&mut seen);

@@ -156,6 +156,7 @@ pub fn header(header: &v1::RunHeader) -> disk::RunHeader {
             nanos: time.nanos,
         }),
         run_id: header.run_id.clone(),
+        obeys: header.obeys.clone(),
         kind: header.kind.as_ref().map(|kind| match kind {
             v1::run_header::Kind::RateTest(test) => disk::run_header::Kind::RateTest(rate_test(test)),
             v1::run_header::Kind::DynoTest(test) => disk::run_header::Kind::DynoTest(disk::DynoTest {
@@ -207,6 +208,7 @@ pub fn header_of(header: &disk::RunHeader) -> v1::RunHeader {
             nanos: time.nanos,
         }),
         run_id: header.run_id.clone(),
+        obeys: header.obeys.clone(),
         kind: header.kind.as_ref().map(|kind| match kind {
             disk::run_header::Kind::RateTest(test) => v1::run_header::Kind::RateTest(rate_test_of(test)),
             disk::run_header::Kind::DynoTest(test) => v1::run_header::Kind::DynoTest(v1::DynoTest {
@@ -325,6 +327,10 @@ pub fn block(block: v1::Block) -> store::Block {
             }),
             cause: gap.cause,
         }),
+        tare_mark: block.tare_mark.as_ref().map(|mark| disk::TareMark {
+            load: kept(&mark.load),
+            zeroed_load: kept(&mark.zeroed_load),
+        }),
         ..store::Block::default()
     }
 }
@@ -341,5 +347,14 @@ pub fn block_of(block: store::Block) -> v1::Block {
             .map(|values| v1::ValueColumn { values })
             .collect(),
         gap_before: block.gap_before.as_ref().map(gap_of),
+        tare_mark: block.tare_mark.as_ref().map(tare_mark_of),
+    }
+}
+
+/// A tare as it is told.
+pub fn tare_mark_of(mark: &disk::TareMark) -> v1::TareMark {
+    v1::TareMark {
+        load: given(&mark.load),
+        zeroed_load: given(&mark.zeroed_load),
     }
 }

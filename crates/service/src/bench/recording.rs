@@ -10,7 +10,6 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use futures_util::Stream;
-use mechanics::quantity::{ForceUnit, LengthUnit, Unit};
 use prost::Message;
 use store::{BlockPending, FinishClaim, Moment, Recording, RequestKey};
 use tokio::sync::mpsc;
@@ -25,7 +24,8 @@ use wire::v1::record_run_request::Step;
 use wire::v1::record_run_response::Step as Reply;
 use wire::violation::Violations;
 
-use super::board::{Axes, Board, Standing};
+use super::board::{Board, Standing};
+use super::instruct::Orders;
 use super::watching::live_reading;
 use super::{Bench, Live, checked, map, refusal};
 use crate::error::ServiceError;
@@ -120,15 +120,18 @@ impl Recorder {
         };
         let board = Arc::new(Board::new(
             opened.run.id.as_str().to_owned(),
-            axes(&header),
+            header.clone(),
+            map::named(Collection::Springs, &opened.run.body.spring),
             map::signed(opened.durable_through),
         ));
         if opened.resumed && opened.sample_count <= REDRAWN {
             self.redraw(&board).await?;
         }
+        let (orders, instructions) = Orders::new();
         let live = Live {
             attachment: opened.attachment,
             board: Arc::clone(&board),
+            orders: Arc::new(orders),
             shut_out: CancellationToken::new(),
         };
         let run_id = board.run.clone();
@@ -147,8 +150,10 @@ impl Recorder {
                     recorder: &mut self,
                     name,
                     column_count: header.columns.len(),
-                    started: opened.run.create_time,
+                    started: (opened.sample_count > 0).then_some(opened.run.create_time),
                     board: &board,
+                    instructions,
+                    told: None,
                     on_the_way: VecDeque::new(),
                     durable_through: map::signed(opened.durable_through),
                 };
@@ -202,7 +207,11 @@ impl Recorder {
             };
             for block in bench.store().read_blocks(&id, 0).map_err(refusal(&board.run, ""))? {
                 let block = block.map_err(refusal(&board.run, ""))?;
-                board.take(&block.elapsed_ns, &block.columns);
+                board.take(
+                    &block.elapsed_ns,
+                    &block.columns,
+                    block.tare_mark.as_ref().map(map::tare_mark_of),
+                );
             }
             Ok(())
         })
@@ -222,8 +231,12 @@ struct Taking<'a> {
     recorder: &'a mut Recorder,
     name: String,
     column_count: usize,
-    started: Moment,
+    /// When sampling began: a run that waits for its start grows no older.
+    started: Option<Moment>,
     board: &'a Arc<Board>,
+    instructions: mpsc::Receiver<v1::Instruction>,
+    /// An instruction on its way to the sender.
+    told: Option<v1::Instruction>,
     on_the_way: VecDeque<BlockPending>,
     durable_through: i64,
 }
@@ -231,6 +244,7 @@ struct Taking<'a> {
 impl Taking<'_> {
     async fn take(mut self, mut recording: Recording, shut_out: &CancellationToken) -> Result<v1::Run, End> {
         let shutdown = self.recorder.bench.shutdown.clone();
+        let replies = self.recorder.replies.clone();
         let mut pace = interval_at(Instant::now() + PACE, PACE);
         pace.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let mut told = self.durable_through;
@@ -251,6 +265,14 @@ impl Taking<'_> {
                         Err(mpsc::error::TrySendError::Closed(_)) => return Err(End::Gone),
                     }
                 }
+                Some(instruction) = self.instructions.recv(), if self.told.is_none() => self.told = Some(instruction),
+                // The sender may be slow to take it; blocks are taken meanwhile.
+                room = replies.reserve(), if self.told.is_some() => {
+                    let room = room.map_err(|_| End::Gone)?;
+                    if let Some(instruction) = self.told.take() {
+                        room.send(Ok(v1::RecordRunResponse { step: Some(Reply::Instruction(instruction)) }));
+                    }
+                }
                 () = shutdown.cancelled() => {
                     self.all_durable().await?;
                     return Err(ServiceError::ShuttingDown.into());
@@ -258,6 +280,7 @@ impl Taking<'_> {
                 step = self.recorder.steps.message(), if room => match step {
                     Ok(Some(v1::RecordRunRequest { step: Some(Step::Block(block)) })) => self.block(&mut recording, block).await?,
                     Ok(Some(v1::RecordRunRequest { step: Some(Step::Finish(finish)) })) => return self.finish(recording, finish).await,
+                    Ok(Some(v1::RecordRunRequest { step: Some(Step::Notice(notice)) })) => self.notice(notice).await?,
                     Ok(Some(v1::RecordRunRequest { step: Some(Step::Header(_)) })) => {
                         self.all_durable().await?;
                         return Err(ServiceError::StepOutOfPlace { cause: "a second header; a stream has one".to_owned() }.into());
@@ -279,6 +302,18 @@ impl Taking<'_> {
         }
     }
 
+    /// Shows what the instrument says of itself.
+    async fn notice(&mut self, notice: v1::InstrumentNotice) -> Result<(), End> {
+        let mut violations = Violations::new();
+        wire::records::notice(&notice, violations.at("notice"));
+        if let Err(violations) = violations.finish() {
+            self.all_durable().await?;
+            return Err(ServiceError::InvalidFields(violations).into());
+        }
+        self.board.notice(notice);
+        Ok(())
+    }
+
     /// Hands a block over. A refused one ends the stream; what came before it becomes durable first.
     async fn block(&mut self, recording: &mut Recording, block: v1::Block) -> Result<(), End> {
         let mut violations = Violations::new();
@@ -292,7 +327,8 @@ impl Taking<'_> {
         let samples = block.columns.first().map_or(0, |column| column.values.len() as u64);
         let handed_over = recording.handed_over();
         let fresh = map::signed(handed_over.durable_through) < number;
-        if fresh && let Some(limit) = full(handed_over.sample_count.saturating_add(samples), self.started, now) {
+        let started = *self.started.get_or_insert(now);
+        if fresh && let Some(limit) = full(handed_over.sample_count.saturating_add(samples), started, now) {
             self.all_durable().await?;
             let instruction = v1::Instruction {
                 action: v1::instruction::Action::Finish as i32,
@@ -305,11 +341,12 @@ impl Taking<'_> {
             }
             .into());
         }
+        let tare_mark = block.tare_mark;
         let block = map::block(block);
         match recording.append(now, &block) {
             Ok(pending) => {
                 if fresh {
-                    self.board.take(&block.elapsed_ns, &block.columns);
+                    self.board.take(&block.elapsed_ns, &block.columns, tare_mark);
                 }
                 self.on_the_way.push_back(pending);
                 Ok(())
@@ -438,28 +475,6 @@ async fn next_durable(on_the_way: &mut VecDeque<BlockPending>) -> (u64, Result<(
     let outcome = pending.await;
     on_the_way.pop_front();
     (number, outcome)
-}
-
-/// Which columns the board draws.
-fn axes(header: &v1::RunHeader) -> Axes {
-    use v1::column::{Quantity, Unit as On};
-    let first = |wanted: [Quantity; 2]| {
-        let mut columns = header.columns.iter().enumerate();
-        columns.find(|(_, column)| wanted.iter().any(|quantity| column.quantity == *quantity as i32))
-    };
-    let deflection = first([Quantity::Deflection, Quantity::Position]).and_then(|(index, column)| match column.unit {
-        Some(On::Length(number)) => Some((index, LengthUnit::from_number(number)?)),
-        _ => None,
-    });
-    let load = first([Quantity::Load, Quantity::Force]).and_then(|(index, column)| match column.unit {
-        Some(On::Force(number)) => Some((index, ForceUnit::from_number(number)?)),
-        _ => None,
-    });
-    // A header without a load was refused; the default keeps this total.
-    Axes {
-        deflection,
-        load: load.unwrap_or((0, ForceUnit::Newton)),
-    }
 }
 
 /// The header is a field of the step.

@@ -21,7 +21,7 @@ impl Bench {
     /// Reduces a run, samples or a measured rate.
     pub fn reduce_run(&self, mut request: v1::ReduceRunRequest) -> Result<v1::ReduceRunResponse, ServiceError> {
         let mut violations = Violations::new();
-        let mut used = Vec::new();
+        let (mut used, mut assumptions) = (Vec::new(), Vec::new());
         let mut basis = Basis::Sent;
         let source = match request.source.take() {
             None => {
@@ -44,6 +44,7 @@ impl Bench {
                         &read,
                         &mut request,
                         &mut used,
+                        &mut assumptions,
                     )?)),
                     None => None,
                 }
@@ -55,6 +56,7 @@ impl Bench {
         violations.finish()?;
         let reduced = spring::reduce(&asked.request).map_err(not_reducible(basis))?;
         let mut reply = reduce::response(&reduced, asked.units);
+        reply.assumptions.extend(assumptions);
         reply.used = used;
         Ok(reply)
     }
@@ -66,6 +68,7 @@ impl Bench {
         name: &wire::names::Name,
         request: &mut v1::ReduceRunRequest,
         used: &mut Vec<v1::UsedRevision>,
+        assumptions: &mut Vec<v1::Assumption>,
     ) -> Result<Samples, ServiceError> {
         let id = RecordId::parse(&name.id).ok_or_else(|| ServiceError::NotFound { name: shown.to_owned() })?;
         let refused = refusal(shown, "");
@@ -81,6 +84,14 @@ impl Bench {
         }
         used.push(used_revision(Collection::Runs, run.id.as_str(), run.revision));
         let header = run.body.header.as_ref().map(map::header_of).unwrap_or_default();
+        let (samples, tare) = self.samples_of(shown, &id, &header)?;
+        if let Some(Marked { load: Some(load), .. }) = &tare
+            && request.tare.is_none()
+        {
+            request.tare = Some(v1::Tare {
+                level: Some(v1::tare::Level::Load(*load)),
+            });
+        }
         if let Some(v1::run_header::Kind::RateTest(test)) = &header.kind {
             header_defaults(request, test);
         }
@@ -88,7 +99,8 @@ impl Bench {
             used.push(used_revision(Collection::Springs, spring.id.as_str(), spring.revision));
             wire::springs::record_defaults(request, &map::spring(&spring));
         }
-        self.samples_of(shown, &id, &header)
+        assumptions.extend(tare.map(|tare| tare.words()));
+        Ok(samples)
     }
 
     fn spring_of_run(&self, run: &Saved<RunBody>) -> Result<Option<Saved<SpringBody>>, ServiceError> {
@@ -103,7 +115,13 @@ impl Bench {
         }
     }
 
-    fn samples_of(&self, shown: &str, id: &RecordId, header: &v1::RunHeader) -> Result<Samples, ServiceError> {
+    /// The samples from the last tare mark on, and that mark: those before it count from another zero.
+    fn samples_of(
+        &self,
+        shown: &str,
+        id: &RecordId,
+        header: &v1::RunHeader,
+    ) -> Result<(Samples, Option<Marked>), ServiceError> {
         let refused = refusal(shown, "");
         let columns = Columns::of(header).ok_or_else(|| ServiceError::NotReducible {
             basis: Basis::Stored,
@@ -123,9 +141,15 @@ impl Bench {
             elapsed_ns: Vec::new(),
             segment_starts: Vec::new(),
         };
-        let mut segment = None;
+        let (mut segment, mut marked): (_, Option<Marked>) = (None, None);
         for block in self.store.read_blocks(id, 0).map_err(&refused)? {
             let block = block.map_err(&refused)?;
+            if let Some(mark) = &block.tare_mark {
+                let before = marked.map_or(0, |marked| marked.before) + samples.deflections.len();
+                marked = Some(Marked::new(mark, block.number, before));
+                samples = Samples::default();
+                segment = None;
+            }
             let start = samples.deflections.len();
             if segment.is_some_and(|segment| segment != block.segment) {
                 samples.segment_starts.push(start);
@@ -148,7 +172,7 @@ impl Bench {
             // Some blocks came without a clock: times are for all samples or for none.
             samples.elapsed_ns.clear();
         }
-        Ok(samples)
+        Ok((samples, marked))
     }
 
     /// Load, deflection and energy of a straight spring at a length.
@@ -233,6 +257,40 @@ impl Bench {
     }
 }
 
+/// A tare that was marked within a run.
+struct Marked {
+    load: Option<v1::Force>,
+    block: u64,
+    /// Samples before it.
+    before: usize,
+}
+
+impl Marked {
+    fn new(mark: &store::record::TareMark, block: u64, before: usize) -> Self {
+        Self {
+            load: map::tare_mark_of(mark).load,
+            block,
+            before,
+        }
+    }
+
+    fn words(self) -> v1::Assumption {
+        let left_out = match self.before {
+            0 => String::new(),
+            1 => "; the sample before it is left out".to_owned(),
+            count => format!("; the {count} samples before it are left out"),
+        };
+        v1::Assumption {
+            subject: "tare".to_owned(),
+            text: format!(
+                "nothing was on the cell when the tare was marked at block {}{left_out}",
+                self.block
+            ),
+            source: "the run".to_owned(),
+        }
+    }
+}
+
 /// Where deflection and load stand in a run's blocks.
 struct Columns {
     deflection: (usize, LengthUnit),
@@ -265,7 +323,7 @@ impl Columns {
 }
 
 /// What the request leaves out and the run's header says.
-fn header_defaults(request: &mut v1::ReduceRunRequest, test: &v1::RateTest) {
+pub(super) fn header_defaults(request: &mut v1::ReduceRunRequest, test: &v1::RateTest) {
     if let (None, Some(load)) = (&request.tare, test.tare_load) {
         request.tare = Some(v1::Tare {
             level: Some(v1::tare::Level::Load(load)),

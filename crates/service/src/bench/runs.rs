@@ -163,6 +163,9 @@ impl Bench {
             .store
             .update(self.now(), &key, &id, etag, change)
             .map_err(refusal(&given.name, &request.request_id))?;
+        if let Some(board) = self.board_of(id.as_str()) {
+            board.assign(map::named(Collection::Springs, &saved.body.spring));
+        }
         self.told(&saved)
     }
 

@@ -3,7 +3,7 @@
 use std::pin::Pin;
 use std::sync::Arc;
 
-use futures_util::Stream;
+use futures_util::{Stream, TryStreamExt as _};
 use tonic::{Request, Response, Status, Streaming};
 use wire::v1;
 use wire::v1::run_service_server::RunService;
@@ -55,6 +55,13 @@ impl RunService for Door {
         self.blocking(request, Bench::discard_run).await
     }
 
+    async fn instruct_run(
+        &self,
+        request: Request<v1::InstructRunRequest>,
+    ) -> Result<Response<v1::InstructRunResponse>, Status> {
+        self.blocking(request, Bench::instruct_run).await
+    }
+
     async fn read_run_samples(
         &self,
         request: Request<v1::ReadRunSamplesRequest>,
@@ -68,6 +75,6 @@ impl RunService for Door {
         request: Request<v1::WatchBenchRequest>,
     ) -> Result<Response<Self::WatchBenchStream>, Status> {
         let pictures = watching::start(Arc::clone(self.bench()), request.into_inner())?;
-        Ok(Response::new(Box::pin(pictures)))
+        Ok(Response::new(Box::pin(pictures.map_err(Status::from))))
     }
 }

@@ -41,7 +41,9 @@ pub fn code(error: &ServiceError) -> Code {
         | E::BlockDiffers { .. }
         | E::StepOutOfPlace { .. }
         | E::FinishDiffers { .. }
-        | E::NotResumable { .. } => Code::FailedPrecondition,
+        | E::NotResumable { .. }
+        | E::NotAttached { .. }
+        | E::NotObeyed { .. } => Code::FailedPrecondition,
         E::Overloaded { .. } | E::DiskLow | E::WatcherTooSlow | E::TooLarge { .. } => Code::ResourceExhausted,
         E::InDoubt | E::ShuttingDown | E::StoreFailed { .. } => Code::Unavailable,
         E::Deadline => Code::DeadlineExceeded,
@@ -158,6 +160,12 @@ mod tests {
                 received: text(),
             },
             E::NotResumable { run: text() },
+            E::NotAttached { run: text() },
+            E::NotObeyed {
+                run: text(),
+                action: "START",
+                obeys: "FINISH, STOP".to_owned(),
+            },
             E::HostRefused { host: text() },
             E::DataDamaged {
                 context: "secret".to_owned(),

@@ -83,7 +83,9 @@ fn http_status(error: &ServiceError) -> StatusCode {
         | E::RunFull { .. }
         | E::StepOutOfPlace { .. }
         | E::FinishDiffers { .. }
-        | E::NotResumable { .. } => StatusCode::CONFLICT,
+        | E::NotResumable { .. }
+        | E::NotAttached { .. }
+        | E::NotObeyed { .. } => StatusCode::CONFLICT,
         E::Deleted { .. } => StatusCode::GONE,
         E::TooLarge { .. } => StatusCode::PAYLOAD_TOO_LARGE,
         E::NotReducible { .. } | E::NotConverged { .. } => StatusCode::UNPROCESSABLE_ENTITY,

@@ -165,7 +165,10 @@ pub(crate) fn get_run_request(name: &str, headers: &[(&'static str, &str)]) -> t
 }
 
 pub(crate) fn watch_request(run: &str) -> WatchBenchRequest {
-    WatchBenchRequest { run: run.to_owned() }
+    WatchBenchRequest {
+        run: run.to_owned(),
+        ..Default::default()
+    }
 }
 
 /// The reason of a status, from its details.

@@ -16,6 +16,21 @@ const FRAME: &str = "2500 N/mm";
 const TARE: &str = "1.8 N";
 /// Gap between the platens at the start: each spring's free length and its approach.
 const PLATEN_GAP: &str = "390 mm";
+/// What is known of every tester here.
+const BENCH: [&str; 12] = [
+    "--tare",
+    TARE,
+    "--frame",
+    FRAME,
+    "--frame-uncertainty",
+    "25 N/mm",
+    "--load-cell-class",
+    "0.5",
+    "--load-cell-capacity",
+    "5000 N",
+    "--platen-gap",
+    PLATEN_GAP,
+];
 
 /// An invented spring: what stands on it, and what it really is.
 #[derive(Debug, Clone, Copy)]
@@ -149,7 +164,7 @@ impl Subject {
     pub(super) fn feed(&self, server: SocketAddr, line: SocketAddr, folder: &Path) -> Result<feed::Options, Fail> {
         let (server, line, spring) = (server.to_string(), line.to_string(), self.spring());
         let spool = folder.join(self.id).display().to_string();
-        typed(&[
+        let own = [
             "--server",
             &server,
             "--connect",
@@ -162,20 +177,54 @@ impl Subject {
             self.id,
             "--tester",
             "simulated tester of the demo",
-            "--tare",
-            TARE,
-            "--frame",
-            FRAME,
-            "--frame-uncertainty",
-            "25 N/mm",
-            "--load-cell-class",
-            "0.5",
-            "--load-cell-capacity",
-            "5000 N",
-            "--platen-gap",
-            PLATEN_GAP,
-        ])
+        ];
+        typed(&[own.as_slice(), &BENCH].concat())
     }
+}
+
+/// The tester that waits for the page: slow enough to be watched, quick enough to be tried twice.
+pub(super) fn waiting_tester() -> Result<tester::Options, Fail> {
+    typed(&[
+        "--wait",
+        "--rate",
+        "8.8 N/mm",
+        "--free-length",
+        "380 mm",
+        "--solid-length",
+        "230 mm",
+        "--travel",
+        "110 mm",
+        "--approach",
+        "10 mm",
+        "--press-speed",
+        "25 mm/s",
+        "--sample-rate-hz",
+        "200",
+        "--frame-rate",
+        FRAME,
+        "--seed",
+        "15",
+        "--tare",
+        TARE,
+    ])
+}
+
+/// The feed that stays at it.
+pub(super) fn staying_feed(server: SocketAddr, line: SocketAddr, folder: &Path) -> Result<feed::Options, Fail> {
+    let (server, line) = (server.to_string(), line.to_string());
+    let spool = folder.join("waiting").display().to_string();
+    let own = [
+        "--stay",
+        "--server",
+        &server,
+        "--connect",
+        &line,
+        "--spool",
+        &spool,
+        "--tester",
+        "tester of the demo",
+    ];
+    typed(&[own.as_slice(), &BENCH].concat())
 }
 
 fn entered(dimension: &str, text: &str) -> Result<(f64, i32), Fail> {

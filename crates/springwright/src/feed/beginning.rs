@@ -11,6 +11,7 @@ use super::reader::{self, Opened};
 use super::source::{Declared, Source, Start};
 use super::spool::{Head, Spool, SpoolError};
 use super::{FeedError, MEGABYTE};
+use wire::v1::instruction::Action;
 
 /// One spool for one source: the same command finds it again.
 pub(super) fn spool_path(options: &Options) -> Result<PathBuf, FeedError> {
@@ -76,7 +77,7 @@ pub(super) async fn begin(options: &Options, path: &Path) -> Result<Begun, FeedE
         skip_lines: options.skip_lines,
         resumes: opened.preamble.resumes,
         test: opened.preamble.test.clone(),
-        header: Some(options.run.header(&format.columns)),
+        header: Some(options.run.header(&format.columns, &obeys(&opened.preamble.obeys))),
     };
     let spool = Spool::create(path, head.clone(), limit)?;
     Ok(Begun {
@@ -86,6 +87,15 @@ pub(super) async fn begin(options: &Options, path: &Path) -> Result<Begun, FeedE
         resumed: false,
         restarted: false,
     })
+}
+
+/// What a bench may tell the feed: to end a run is in the feed's own power, to begin one and to set the zero is the
+/// instrument's.
+fn obeys(instrument: &[Action]) -> Vec<Action> {
+    let of_instrument = [Action::Start, Action::TareMark]
+        .into_iter()
+        .filter(|action| instrument.contains(action));
+    of_instrument.chain([Action::Finish, Action::Stop]).collect()
 }
 
 async fn take_up(options: &Options, source: Source, spool: Spool, path: &Path) -> Result<Begun, FeedError> {

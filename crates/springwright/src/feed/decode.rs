@@ -156,6 +156,16 @@ pub(crate) enum Note<'a> {
     ResumeFromLine,
     /// It left out so many.
     From(u64),
+    /// What it does when it is told to.
+    Obeys(&'a str),
+    /// It begins when it is told to.
+    Waiting,
+    /// It has begun.
+    Started,
+    /// It set its zero: it takes so much off its loads from here on.
+    Tare(&'a str),
+    /// It does not do what it was told.
+    Refused(&'a str),
     /// The test is over.
     End,
     /// Words.
@@ -197,6 +207,11 @@ fn note(words: &str) -> Note<'_> {
         ("test", test) if !test.is_empty() => Note::Test(test),
         ("resume", "from-line") => Note::ResumeFromLine,
         ("from", number) => number.parse().map_or(Note::Other, Note::From),
+        ("obeys", words) => Note::Obeys(words),
+        ("waiting", "") => Note::Waiting,
+        ("started", "") => Note::Started,
+        ("tare", load) if !load.is_empty() => Note::Tare(load),
+        ("refused:", why) => Note::Refused(why),
         ("end", _) => Note::End,
         _ => Note::Other,
     }

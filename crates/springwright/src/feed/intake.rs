@@ -1,5 +1,7 @@
 //! From lines to drafts of blocks: counts, cuts, notices when the clock went back. Reads and waits for nothing.
 
+use wire::v1;
+
 use super::decode::{self, Complaint, Format, Line, Note, RawLine, Sample, Splitter};
 
 /// Complaints kept word for word; the rest are only counted.
@@ -83,6 +85,8 @@ pub(crate) struct Draft {
     pub(crate) columns: Vec<Vec<f64>>,
     /// What is missing before.
     pub(crate) missing: Missing,
+    /// The tare from its first sample on, where that changed.
+    pub(crate) tare: Option<v1::TareMark>,
     /// Where the source stands after the last sample.
     pub(crate) place: Place,
     /// Where its clock stands then.
@@ -120,6 +124,19 @@ pub(crate) enum Unreadable {
     },
 }
 
+/// What a source that can be told says of itself between its readings.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Event {
+    /// It waits to be started.
+    Waiting,
+    /// It has begun.
+    Started,
+    /// It set its zero.
+    Tare(v1::TareMark),
+    /// It does not do what it was told, and why.
+    Refused(String),
+}
+
 /// A damaged line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Damaged {
@@ -154,6 +171,7 @@ pub(crate) struct Intake {
     draft: Draft,
     samples: u64,
     complaints: Vec<Damaged>,
+    events: Vec<Event>,
     ended: bool,
 }
 
@@ -173,6 +191,7 @@ impl Intake {
             clock,
             samples: 0,
             complaints: Vec::new(),
+            events: Vec::new(),
             ended: false,
         }
     }
@@ -185,6 +204,11 @@ impl Intake {
     /// Whether the source said that the test is over.
     pub(crate) fn ended(&self) -> bool {
         self.ended
+    }
+
+    /// What the source said of itself since this was asked last.
+    pub(crate) fn events(&mut self) -> Vec<Event> {
+        std::mem::take(&mut self.events)
     }
 
     /// The first damaged lines.
@@ -271,7 +295,7 @@ impl Intake {
         match read {
             Ok(Line::Blank) => Ok(()),
             Ok(Line::Note(note)) => {
-                self.ended |= note == Note::End;
+                self.note(note, full);
                 Ok(())
             }
             Ok(Line::Data(text)) => {
@@ -287,6 +311,47 @@ impl Intake {
                 self.damaged(complaint, full)
             }
         }
+    }
+
+    fn note(&mut self, note: Note<'_>, full: &mut Vec<Draft>) {
+        match note {
+            Note::End => self.ended = true,
+            Note::Waiting => self.events.push(Event::Waiting),
+            Note::Started => self.events.push(Event::Started),
+            Note::Refused(why) => self.events.push(Event::Refused(why.to_owned())),
+            Note::Tare(load) => {
+                let Some(mark) = self.zeroed(load) else { return };
+                // Readings of two zeros never share a block.
+                full.extend(self.cut());
+                self.draft.tare = Some(mark);
+                self.events.push(Event::Tare(mark));
+            }
+            Note::Columns(_)
+            | Note::Separator(_)
+            | Note::Test(_)
+            | Note::ResumeFromLine
+            | Note::From(_)
+            | Note::Obeys(_)
+            | Note::Other => {}
+        }
+    }
+
+    /// The mark of a source that takes a load off its own readings; words that are no load are only words.
+    fn zeroed(&self, load: &str) -> Option<v1::TareMark> {
+        let load = load.parse::<f64>().ok().filter(|load| load.is_finite())?;
+        let columns = self.rules.format.columns.recorded();
+        let unit = columns.iter().find_map(|column| match column.unit {
+            Some(v1::column::Unit::Force(unit)) => Some(unit),
+            _ => None,
+        })?;
+        let force = |value| v1::Force {
+            value: Some(value),
+            unit,
+        };
+        Some(v1::TareMark {
+            load: Some(force(0.0)),
+            zeroed_load: Some(force(load)),
+        })
     }
 
     fn sample(&mut self, sample: &Sample, full: &mut Vec<Draft>) {

@@ -6,6 +6,7 @@ use std::time::{Duration, SystemTime, UNIX_EPOCH};
 use mechanics::quantity::{Entered, ForceUnit, FrequencyUnit, LengthUnit, StiffnessUnit, TemperatureUnit, Unit};
 use wire::v1;
 use wire::v1::column::Quantity;
+use wire::v1::instruction::Action;
 
 use super::columns::Columns;
 use super::decode::Separator;
@@ -60,6 +61,9 @@ pub(crate) struct Options {
     /// How large it may grow, MB
     #[arg(long, default_value_t = 256, value_parser = clap::value_parser!(u64).range(1..=65_536))]
     pub(crate) spool_limit: u64,
+    /// Stay at the bench: open the next run for the next spring, until interrupted
+    #[arg(long, requires = "connect", conflicts_with = "run_id")]
+    pub(crate) stay: bool,
     /// Put an unfinished run's spool aside and begin a new run
     #[arg(long)]
     pub(crate) new_run: bool,
@@ -182,7 +186,7 @@ impl Options {
 
 impl RunOptions {
     /// The header of a new run.
-    pub(crate) fn header(&self, columns: &Columns) -> v1::RunHeader {
+    pub(crate) fn header(&self, columns: &Columns, obeys: &[Action]) -> v1::RunHeader {
         let now = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
         let dyno = columns.hold(Quantity::Force) && !columns.hold(Quantity::Load);
         v1::RunHeader {
@@ -191,6 +195,7 @@ impl RunOptions {
             columns: columns.recorded(),
             start_time: Some(v1_time(now)),
             run_id: self.run_id.clone(),
+            obeys: obeys.iter().map(|action| *action as i32).collect(),
             kind: Some(if dyno {
                 v1::run_header::Kind::DynoTest(v1::DynoTest {
                     stroke: self.stroke.map(length),

@@ -177,12 +177,12 @@ fn offer(spool: &mut Spool, mut drafts: VecDeque<Draft>, durable: i64) -> Result
         let offered = match spool.offer(draft)? {
             Offered::Full(draft) => {
                 spool.leave_behind(durable, true)?;
-                spool.offer(draft)?
+                spool.offer(*draft)?
             }
             Offered::Taken => Offered::Taken,
         };
         if let Offered::Full(draft) = offered {
-            drafts.push_front(draft);
+            drafts.push_front(*draft);
             break;
         }
     }
@@ -208,13 +208,14 @@ pub(crate) async fn keep_all(
     when_full: WhenFull,
 ) -> Result<u64, SpoolError> {
     let mut acknowledged = outbox.inner.acknowledged.subscribe();
-    let mut missing = Missing::default();
+    let (mut missing, mut tare) = (Missing::default(), None);
     let mut lost = 0;
     let mut batch = Vec::new();
     while drafts.recv_many(&mut batch, BATCH_MAX).await > 0 {
         let mut queue: VecDeque<Draft> = batch.drain(..).collect();
         while let Some(first) = queue.front_mut() {
             first.missing.prepend(std::mem::take(&mut missing));
+            first.tare = first.tare.or(tare.take());
             queue = outbox.keep(queue).await?;
             match when_full {
                 WhenFull::Wait if !queue.is_empty() => {
@@ -230,6 +231,8 @@ pub(crate) async fn keep_all(
                         }
                         lost += samples;
                         missing.prepend(draft.missing);
+                        // Samples are lost, a zero is not: it holds for those that come.
+                        tare = draft.tare.or(tare);
                         missing.add(Some(samples), "the feed's spool was full");
                     }
                 }

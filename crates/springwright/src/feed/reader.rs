@@ -1,18 +1,28 @@
 //! Reads a source to its end, over as many connections as it takes, and hands its samples on as drafts.
 
 use std::io;
+use std::sync::Arc;
 use std::time::Duration;
 
-use tokio::sync::mpsc;
+use tokio::io::AsyncWriteExt as _;
+use tokio::sync::{Mutex, mpsc};
 use tokio::time::{Instant, MissedTickBehavior, interval, sleep};
+use wire::v1;
+use wire::v1::instruction::Action;
 
 use super::FeedError;
+use super::instrument::{Instrument, Next};
 use super::intake::{Damaged, Draft, Intake, Unreadable};
 use super::record::Controls;
-use super::source::{Arrivals, Declared, Preamble, Source, Start, preamble};
+use super::source::{Arrivals, Declared, Preamble, Source, Start, Teller, Wire, preamble};
+
+/// What the bench asks for.
+pub(crate) type Orders = mpsc::Receiver<v1::Instruction>;
 
 /// First wait before a tester is connected to again; doubles up to the longest.
 const BACKOFF_FIRST: Duration = Duration::from_millis(50);
+/// How long a line of words may take to leave.
+const TELL_WAIT: Duration = Duration::from_secs(1);
 /// Longest wait before a tester is connected to again: its clock runs meanwhile.
 const BACKOFF_LONGEST: Duration = Duration::from_secs(1);
 
@@ -25,6 +35,8 @@ pub(crate) struct Opened {
     pub(crate) heard: Vec<u8>,
     /// What it will say.
     pub(crate) arrivals: Arrivals,
+    /// The way back to it.
+    pub(crate) teller: Option<Teller>,
 }
 
 /// Opens a source and listens until its columns are known.
@@ -36,7 +48,7 @@ pub(crate) async fn open(source: &Source, start: Start, declared: &Declared) -> 
         source: source.clone(),
         error,
     };
-    let mut arrivals = source.open(start).await.map_err(unopened)?;
+    let Wire { mut arrivals, teller } = source.open(start).await.map_err(unopened)?;
     let mut heard = Vec::new();
     loop {
         let arrival = arrivals.recv().await.transpose().map_err(unopened)?;
@@ -47,6 +59,7 @@ pub(crate) async fn open(source: &Source, start: Start, declared: &Declared) -> 
                 preamble,
                 heard,
                 arrivals,
+                teller,
             });
         }
     }
@@ -73,6 +86,23 @@ pub(crate) struct Reader {
     pub(crate) limited: bool,
     /// Who may end it.
     pub(crate) controls: Controls,
+    /// The instrument as the bench sees it.
+    pub(crate) instrument: Instrument,
+    /// The way to it, for whoever ends the reading early.
+    pub(crate) teller: SharedTeller,
+}
+
+/// The way to an instrument, while there is one.
+pub(crate) type SharedTeller = Arc<Mutex<Option<Teller>>>;
+
+/// Tells an instrument something; one that cannot hear any more will be noticed by its reader.
+pub(crate) async fn tell(teller: &SharedTeller, words: &str) {
+    if let Some(teller) = teller.lock().await.as_mut() {
+        let told = tokio::time::timeout(TELL_WAIT, teller.write_all(words.as_bytes())).await;
+        if !matches!(told, Ok(Ok(()))) {
+            tracing::warn!("the instrument could not be told to {}", words.trim());
+        }
+    }
 }
 
 /// How reading ended.
@@ -92,7 +122,7 @@ pub(crate) struct ReadReport {
 enum Part {
     /// The test is over.
     Over,
-    /// Told to read no more, without finishing.
+    /// The bench wants no more samples; what becomes of the run is still to be said.
     Stopped,
     /// The line broke.
     Broken(io::Error),
@@ -100,9 +130,9 @@ enum Part {
 
 impl Reader {
     /// Reads to the end. Drafts go where they are kept; that the keeper is gone means that it failed, and is its to tell.
-    pub(crate) async fn run(mut self, opened: Opened, drafts: mpsc::Sender<Draft>) -> ReadReport {
+    pub(crate) async fn run(mut self, opened: Opened, drafts: mpsc::Sender<Draft>, mut orders: Orders) -> ReadReport {
         let mut reconnects = 0;
-        let outcome = self.read(opened, &drafts, &mut reconnects).await;
+        let outcome = self.read(opened, &drafts, &mut orders, &mut reconnects).await;
         let (complete, error) = match outcome {
             Ok(complete) => (complete, None),
             Err(error) => (false, Some(error)),
@@ -123,15 +153,20 @@ impl Reader {
         &mut self,
         mut opened: Opened,
         drafts: &mpsc::Sender<Draft>,
+        orders: &mut Orders,
         reconnects: &mut u64,
     ) -> Result<bool, FeedError> {
         loop {
+            *self.teller.lock().await = opened.teller.take();
             let heard = std::mem::take(&mut opened.heard);
             let ready = self.take(&heard)?;
             send(drafts, ready).await;
-            match self.listen(&mut opened.arrivals, drafts).await? {
+            match self.listen(&mut opened.arrivals, drafts, orders).await? {
                 Part::Over => return Ok(true),
-                Part::Stopped => return Ok(false),
+                Part::Stopped => {
+                    send(drafts, self.intake.cut()).await;
+                    return Ok(self.stopped(orders).await);
+                }
                 Part::Broken(error) => tracing::warn!("the connection to the {} broke: {error}", self.source),
             }
             if self.resumes {
@@ -143,25 +178,77 @@ impl Reader {
                 )
                 .await;
             }
-            let controls = self.controls.clone();
-            opened = tokio::select! {
-                again = self.again() => again?,
-                () = controls.finish.cancelled() => return Ok(true),
-                () = controls.stop.cancelled() => return Ok(false),
-            };
+            *self.teller.lock().await = None;
+            match self.again_or_told(orders).await? {
+                Some(again) => opened = again,
+                None => return Ok(true),
+            }
             *reconnects += 1;
         }
     }
 
-    async fn listen(&mut self, arrivals: &mut Arrivals, drafts: &mpsc::Sender<Draft>) -> Result<Part, FeedError> {
+    /// Connects again; none: the run is to be finished with what there is.
+    async fn again_or_told(&mut self, orders: &mut Orders) -> Result<Option<Opened>, FeedError> {
+        let controls = self.controls.clone();
+        let again = self.again();
+        tokio::pin!(again);
+        loop {
+            tokio::select! {
+                again = &mut again => return again.map(Some),
+                () = controls.finish.cancelled() => return Ok(None),
+                Some(order) = orders.recv() => match order.action() {
+                    Action::Finish if self.any_sample() => return Ok(None),
+                    action => self.instrument.answer(action, true, "the instrument cannot be reached"),
+                },
+            }
+        }
+    }
+
+    /// Waits for what becomes of a run that was stopped; true: it is to be finished.
+    async fn stopped(&mut self, orders: &mut Orders) -> bool {
+        self.instrument.stopped();
+        let finish = self.controls.finish.clone();
+        loop {
+            let order = tokio::select! {
+                order = orders.recv() => order,
+                () = finish.cancelled() => return true,
+            };
+            // Nobody sends any more: the run was given up, and whoever waits for this ends.
+            let Some(order) = order else { return false };
+            if self.instrument.instructed(order.action(), self.any_sample()) == Next::Finish {
+                return true;
+            }
+        }
+    }
+
+    fn any_sample(&self) -> bool {
+        let place = self.intake.place();
+        place.data_lines > place.malformed
+    }
+
+    async fn listen(
+        &mut self,
+        arrivals: &mut Arrivals,
+        drafts: &mpsc::Sender<Draft>,
+        orders: &mut Orders,
+    ) -> Result<Part, FeedError> {
         let controls = self.controls.clone();
         let mut tick = interval(self.block_time);
         tick.set_missed_tick_behavior(MissedTickBehavior::Delay);
         while !self.intake.ended() {
             tokio::select! {
                 biased;
-                () = controls.finish.cancelled() => break,
-                () = controls.stop.cancelled() => return Ok(Part::Stopped),
+                () = controls.finish.cancelled() => {
+                    tell(&self.teller, "stop\n").await;
+                    return Ok(Part::Over);
+                }
+                () = Instrument::overdue(self.instrument.ends_by()) => break,
+                Some(order) = orders.recv() => match self.instrument.instructed(order.action(), self.any_sample()) {
+                    Next::Tell(words) => tell(&self.teller, words).await,
+                    Next::GoOn => {}
+                    Next::Finish => return Ok(Part::Over),
+                    Next::Stop => return Ok(Part::Stopped),
+                },
                 _ = tick.tick() => send(drafts, self.intake.cut()).await,
                 arrival = arrivals.recv() => match arrival {
                     Some(Ok(bytes)) => {
@@ -179,13 +266,20 @@ impl Reader {
                 },
             }
         }
-        Ok(Part::Over)
+        Ok(if self.instrument.end_finishes() {
+            Part::Over
+        } else {
+            Part::Stopped
+        })
     }
 
     /// Takes bytes, and tells the first damaged lines while somebody can still do something about them.
     fn take(&mut self, bytes: &[u8]) -> Result<Vec<Draft>, FeedError> {
         let told = self.intake.complaints().len();
         let taken = self.intake.take(bytes);
+        for event in self.intake.events() {
+            self.instrument.said(event);
+        }
         for damaged in self.intake.complaints().iter().skip(told) {
             tracing::warn!("line {}: {}", damaged.line, damaged.complaint);
         }

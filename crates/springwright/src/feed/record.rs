@@ -42,8 +42,25 @@ pub(crate) struct Controls {
     pub(crate) finish: CancellationToken,
     /// Leave at once; the run stays open and can be taken up again.
     pub(crate) leave: CancellationToken,
-    /// The server wants no more samples, and no finish either.
-    pub(crate) stop: CancellationToken,
+}
+
+impl Controls {
+    /// Those of one run of several: what ends them all ends it, not the other way round.
+    pub(crate) fn child(&self) -> Self {
+        Self {
+            finish: self.finish.child_token(),
+            leave: self.leave.child_token(),
+        }
+    }
+}
+
+/// The way between the bench and the instrument of a recording.
+#[derive(Debug)]
+pub(crate) struct Bench {
+    /// What the bench asks for.
+    pub(crate) orders: mpsc::Sender<v1::Instruction>,
+    /// What the instrument is at; the newest counts.
+    pub(crate) status: watch::Receiver<v1::InstrumentNotice>,
 }
 
 /// A finished recording.
@@ -66,6 +83,10 @@ pub(crate) struct Recorder {
     /// Whether the run is at the server's limit: seal what it holds.
     full: bool,
     accepted: u64,
+    /// None: nobody is there to be told.
+    bench: Option<Bench>,
+    /// The run's name, once the server said it.
+    run: String,
 }
 
 /// How one connection ended.
@@ -95,6 +116,16 @@ impl Recorder {
             give_up_after,
             full: false,
             accepted: 0,
+            bench: None,
+            run: String::new(),
+        }
+    }
+
+    /// With an instrument that may be told something.
+    pub(crate) fn with(self, bench: Bench) -> Self {
+        Self {
+            bench: Some(bench),
+            ..self
         }
     }
 
@@ -186,6 +217,7 @@ impl Recorder {
         self.accepted += 1;
         let durable = accepted.durable_through;
         tracing::info!(run = accepted.run, durable, "recording");
+        self.run = accepted.run;
         let last = self.outbox.last().await?;
         if durable > last.number {
             return Err(RecordError::SpoolBehind {
@@ -215,11 +247,20 @@ impl Recorder {
         mut replies: Streaming<v1::RecordRunResponse>,
         supply: &mut watch::Receiver<Supply>,
     ) -> Result<Ending, RecordError> {
+        let mut status = self.bench.as_ref().map(|bench| bench.status.clone());
+        // A server that was restarted knows nothing of it.
+        let mut untold = status
+            .as_ref()
+            .is_some_and(|status| *status.borrow() != v1::InstrumentNotice::default());
         loop {
             let now = *supply.borrow_and_update();
-            let step = stream.step(now, self.full);
+            let step = if untold && stream.takes() {
+                Step::Notice
+            } else {
+                stream.step(now, self.full)
+            };
             if step == Step::Part {
-                return Err(RecordError::LeftOpen);
+                return Err(self.part(stream).await);
             }
             tokio::select! {
                 biased;
@@ -235,12 +276,20 @@ impl Recorder {
                 },
                 permitted = stream.ready(), if step.sends() => match permitted {
                     Some(permit) => {
-                        let next = self.next(stream, step).await?;
+                        let notice = status.as_mut().filter(|_| step == Step::Notice);
+                        let next = match notice {
+                            Some(status) => {
+                                untold = false;
+                                Request::Notice(status.borrow_and_update().clone())
+                            }
+                            None => self.next(stream, step).await?,
+                        };
                         permit.send(request(next));
                     }
                     // The server takes nothing more; its reason is among the replies.
                     None => stream.sender = None,
                 },
+                () = news(&mut status), if !untold => untold = true,
                 changed = supply.changed(), if !step.sends() && !stream.sealed => if changed.is_err() {
                     return Err(RecordError::LeftOpen);
                 },
@@ -249,6 +298,21 @@ impl Recorder {
                 }
             }
         }
+    }
+
+    /// Leaves the run as it is; one that never had a sample is no run.
+    async fn part(&mut self, stream: &Stream) -> RecordError {
+        if stream.durable > 0 {
+            return RecordError::LeftOpen;
+        }
+        let request = v1::DiscardRunRequest {
+            name: self.run.clone(),
+            request_id: uuid::Uuid::new_v4().to_string(),
+            ..Default::default()
+        };
+        // What cannot be discarded now shows on the bench as interrupted and empty.
+        let _ = timeout(ANSWER_WAIT, self.client.discard_run(request)).await;
+        RecordError::NothingRecorded
     }
 
     async fn next(&mut self, stream: &mut Stream, step: Step) -> Result<Request, RecordError> {
@@ -294,18 +358,15 @@ impl Recorder {
     }
 
     fn instructed(&self, instruction: &v1::Instruction) {
-        let text = &instruction.text;
-        match instruction.action() {
-            Action::Finish => {
-                tracing::warn!("the server asks to finish: {text}");
-                self.controls.finish.cancel();
-            }
-            Action::Stop => {
-                tracing::warn!("the server asks to stop: {text}");
-                self.controls.stop.cancel();
-            }
-            Action::Start | Action::TareMark => tracing::info!("the bench says: {text}"),
-            Action::Unspecified => {}
+        let name = instruction.action().as_str_name();
+        tracing::info!("the bench says {name}: {}", instruction.text);
+        let told = self
+            .bench
+            .as_ref()
+            .is_some_and(|bench| bench.orders.try_send(instruction.clone()).is_ok());
+        // Nobody there, or a source that was read to its end: what is kept is finished.
+        if !told && instruction.action() == Action::Finish {
+            self.controls.finish.cancel();
         }
     }
 
@@ -333,6 +394,17 @@ impl Recorder {
             after,
         })
     }
+}
+
+/// Waits until the instrument is at something else.
+async fn news(status: &mut Option<watch::Receiver<v1::InstrumentNotice>>) {
+    if let Some(status) = status
+        && status.changed().await.is_ok()
+    {
+        return;
+    }
+    // Nobody is there, or the reading is over: no more of it.
+    std::future::pending().await
 }
 
 fn lost(why: &str) -> Ending {

@@ -7,7 +7,10 @@ use std::time::Duration;
 
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::TcpStream;
+use tokio::net::tcp::OwnedWriteHalf;
 use tokio::sync::mpsc;
+
+use wire::v1::instruction::Action;
 
 use super::columns::{Columns, ColumnsError};
 use super::decode::{self, Complaint, Format, Line, Note, Separator, Splitter};
@@ -53,6 +56,24 @@ pub(crate) enum Start {
     Byte(u64),
 }
 
+/// The way to a source that may be told something; dropped, the source hears the end of it.
+pub(crate) type Teller = OwnedWriteHalf;
+
+/// An open line to a source.
+#[derive(Debug)]
+pub(crate) struct Wire {
+    /// What it says.
+    pub(crate) arrivals: Arrivals,
+    /// The way back; none: it is a file or a pipe.
+    pub(crate) teller: Option<Teller>,
+}
+
+impl From<Arrivals> for Wire {
+    fn from(arrivals: Arrivals) -> Self {
+        Self { arrivals, teller: None }
+    }
+}
+
 /// Arriving bytes. The end of the channel is the end of the source; an error is a broken line.
 pub(crate) type Arrivals = mpsc::Receiver<io::Result<Vec<u8>>>;
 
@@ -61,7 +82,7 @@ impl Source {
     ///
     /// # Errors
     /// What the system says; a file that is shorter than it was has changed.
-    pub(crate) async fn open(&self, start: Start) -> io::Result<Arrivals> {
+    pub(crate) async fn open(&self, start: Start) -> io::Result<Wire> {
         match self {
             Self::Tcp(address) => connect(address, start).await,
             Self::File(path) => {
@@ -72,14 +93,14 @@ impl Source {
                     }
                     file.seek(SeekFrom::Start(offset))?;
                 }
-                Ok(in_thread(file))
+                Ok(in_thread(file).into())
             }
-            Self::Stdin => Ok(in_thread(io::stdin())),
+            Self::Stdin => Ok(in_thread(io::stdin()).into()),
         }
     }
 }
 
-async fn connect(address: &str, start: Start) -> io::Result<Arrivals> {
+async fn connect(address: &str, start: Start) -> io::Result<Wire> {
     let connecting = tokio::time::timeout(CONNECT_WAIT, TcpStream::connect(address));
     let mut stream = connecting
         .await
@@ -88,6 +109,7 @@ async fn connect(address: &str, start: Start) -> io::Result<Arrivals> {
     if let Start::Line(line) = start {
         stream.write_all(format!("from {line}\n").as_bytes()).await?;
     }
+    let (mut stream, teller) = stream.into_split();
     let (sender, arrivals) = mpsc::channel(CHUNKS_WAITING);
     tokio::spawn(async move {
         loop {
@@ -103,7 +125,10 @@ async fn connect(address: &str, start: Start) -> io::Result<Arrivals> {
             }
         }
     });
-    Ok(arrivals)
+    Ok(Wire {
+        arrivals,
+        teller: Some(teller),
+    })
 }
 
 /// Files and standard input block: they get a thread of their own, which does not keep the program from ending.
@@ -160,6 +185,8 @@ pub(crate) struct Preamble {
     pub(crate) test: String,
     /// Lines it says it left out.
     pub(crate) from: u64,
+    /// What it does when it is told to.
+    pub(crate) obeys: Vec<Action>,
 }
 
 /// Why a source cannot be read at all.
@@ -228,7 +255,7 @@ pub(crate) fn preamble(bytes: &[u8], ended: bool, declared: &Declared) -> Result
         }
         match raw.bytes.as_deref().map(decode::line) {
             Some(Ok(Line::Blank)) => {}
-            Some(Ok(Line::Note(Note::End))) => {
+            Some(Ok(Line::Note(Note::End | Note::Waiting | Note::Started))) => {
                 first = Some((number, None));
                 break;
             }
@@ -265,6 +292,7 @@ struct Said {
     resumes: bool,
     test: String,
     from: u64,
+    obeys: Vec<Action>,
 }
 
 impl Said {
@@ -278,7 +306,8 @@ impl Said {
             Note::Test(test) => self.test = (*test).to_owned(),
             Note::ResumeFromLine => self.resumes = true,
             Note::From(from) => self.from = *from,
-            Note::End | Note::Other => {}
+            Note::Obeys(words) => self.obeys = obeyed(words),
+            Note::End | Note::Waiting | Note::Started | Note::Tare(_) | Note::Refused(_) | Note::Other => {}
         }
         Ok(())
     }
@@ -304,8 +333,20 @@ impl Said {
             resumes: self.resumes,
             test: self.test,
             from: self.from,
+            obeys: self.obeys,
         })
     }
+}
+
+/// What a source's own words for its commands mean; others may follow one day.
+fn obeyed(words: &str) -> Vec<Action> {
+    let meant = |word| match word {
+        "start" => Some(Action::Start),
+        "tare" => Some(Action::TareMark),
+        "stop" => Some(Action::Stop),
+        _ => None,
+    };
+    words.split_ascii_whitespace().filter_map(meant).collect()
 }
 
 #[cfg(test)]

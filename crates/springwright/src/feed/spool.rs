@@ -102,7 +102,7 @@ pub(crate) enum Offered {
     /// It is a block now.
     Taken,
     /// There is no room.
-    Full(Draft),
+    Full(Box<Draft>),
 }
 
 impl Spool {
@@ -209,6 +209,7 @@ impl Spool {
             elapsed_ns,
             columns,
             missing,
+            tare,
             place,
             clock,
         } = draft;
@@ -218,6 +219,7 @@ impl Spool {
             elapsed_ns,
             columns: columns.into_iter().map(|values| v1::ValueColumn { values }).collect(),
             gap_before: gap(&missing, last.number + 1),
+            tare_mark: tare,
         };
         let mark = last.after(&block, place, clock);
         let kept = Kept {
@@ -227,13 +229,14 @@ impl Spool {
         let bytes = frame(Kind::Kept(kept.clone()));
         if self.end + bytes.len() as u64 > self.limit {
             let block = kept.block.unwrap_or_default();
-            return Ok(Offered::Full(Draft {
+            return Ok(Offered::Full(Box::new(Draft {
                 elapsed_ns: block.elapsed_ns,
                 columns: block.columns.into_iter().map(|column| column.values).collect(),
                 missing,
+                tare,
                 place,
                 clock,
-            }));
+            })));
         }
         self.medium.append(self.end, &bytes)?;
         self.entries.push_back(Entry {

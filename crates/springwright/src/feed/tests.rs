@@ -1,6 +1,7 @@
 //! Whole feeds against a real socket: connections cut, the feed killed, the server absent, the source of every kind.
 
 mod server;
+mod staying;
 
 use std::net::SocketAddr;
 use std::path::Path;
@@ -42,7 +43,7 @@ fn options(arguments: &str) -> Options {
 async fn a_tester(arguments: &str) -> (String, SocketAddr) {
     let line = TesterLine::try_parse_from(std::iter::once("tester").chain(arguments.split('|'))).unwrap();
     let setup = tester::Setup::try_from(&line.options).unwrap();
-    let tester = tester::Tester::bind(line.options.listen, setup, line.options.pace(), false)
+    let tester = tester::Tester::bind(line.options.listen, setup, line.options.pace(), tester::Manner::Each)
         .await
         .unwrap();
     let address = tester.address();
@@ -55,7 +56,7 @@ async fn a_tester(arguments: &str) -> (String, SocketAddr) {
         },
     };
     let setup = tester::Setup::try_from(&line.options).unwrap();
-    let at_once = tester::Tester::bind(line.options.listen, setup, line.options.pace(), true)
+    let at_once = tester::Tester::bind(line.options.listen, setup, line.options.pace(), tester::Manner::Once)
         .await
         .unwrap();
     let mut stream = TcpStream::connect(at_once.address()).await.unwrap();
@@ -500,7 +501,7 @@ async fn samples_at_hand_are_recorded_without_a_spool() {
     let server = bench.serve("127.0.0.1:0").await;
     let channel = channel(&server.to_string()).unwrap();
     let columns: Columns = "deflection:mm,load:N".parse().unwrap();
-    let header = options("--stdin").run.header(&columns);
+    let header = options("--stdin").run.header(&columns, &[]);
     let sample = |number: i64| Sample {
         clock_ns: Some(number * 1000),
         values: vec![number as f64, 9.5 * number as f64],

@@ -14,6 +14,7 @@ use tokio_util::sync::CancellationToken;
 use super::TesterError;
 use super::readings::{Lines, Readings};
 use super::setup::{Pace, Setup};
+use super::turns::Turns;
 
 /// How long a connection may take to say from where it wants the test.
 pub(crate) const COMMAND_WAIT: Duration = Duration::from_millis(100);
@@ -22,7 +23,7 @@ const CONNECTIONS_MAX: usize = 16;
 /// Bytes of commands a connection may send in its whole life.
 const COMMAND_BYTES_MAX: u64 = 64 * 1024;
 /// Lines are handed over together when they are due together, up to about this many bytes.
-const WRITE_BYTES: usize = 4096;
+pub(super) const WRITE_BYTES: usize = 4096;
 
 /// A simulated tester that listens.
 #[derive(Debug)]
@@ -31,12 +32,23 @@ pub(crate) struct Tester {
     address: SocketAddr,
     setup: Arc<Setup>,
     pace: Pace,
-    once: bool,
+    manner: Manner,
+}
+
+/// How connections are served.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Manner {
+    /// Each gets the whole test.
+    Each,
+    /// The first that had the whole test was the last.
+    Once,
+    /// There is one test for all; it waits for its start, and another one follows it.
+    Waiting,
 }
 
 /// How a connection ended.
 #[derive(Debug, PartialEq, Eq)]
-enum Ending {
+pub(super) enum Ending {
     /// It had the whole test.
     Whole,
     /// It left earlier.
@@ -48,7 +60,12 @@ impl Tester {
     ///
     /// # Errors
     /// [`TesterError::Listen`] where it is taken or not ours.
-    pub(crate) async fn bind(address: SocketAddr, setup: Setup, pace: Pace, once: bool) -> Result<Self, TesterError> {
+    pub(crate) async fn bind(
+        address: SocketAddr,
+        setup: Setup,
+        pace: Pace,
+        manner: Manner,
+    ) -> Result<Self, TesterError> {
         let listen = |error| TesterError::Listen { address, error };
         let listener = TcpListener::bind(address).await.map_err(listen)?;
         Ok(Self {
@@ -56,7 +73,7 @@ impl Tester {
             listener,
             setup: Arc::new(setup),
             pace,
-            once,
+            manner,
         })
     }
 
@@ -69,20 +86,22 @@ impl Tester {
     pub(crate) async fn serve(self, shutdown: CancellationToken) {
         let permits = Arc::new(Semaphore::new(CONNECTIONS_MAX));
         let done = shutdown.child_token();
+        let turns = (self.manner == Manner::Waiting).then(|| Turns::new(&self.setup, self.pace));
         loop {
             let accepted = tokio::select! {
                 () = done.cancelled() => return,
                 accepted = accept(&self.listener, &permits) => accepted,
             };
             let Some((stream, permit)) = accepted else { continue };
-            let (setup, pace, once, done) = (Arc::clone(&self.setup), self.pace, self.once, done.clone());
+            let (setup, pace, manner, done) = (Arc::clone(&self.setup), self.pace, self.manner, done.clone());
+            let turns = turns.clone();
             tokio::spawn(async move {
                 let ending = tokio::select! {
                     () = done.cancelled() => Ending::Left,
                     // A client that hangs up is its own affair.
-                    ending = connection(stream, &setup, pace) => ending.unwrap_or(Ending::Left),
+                    ending = connection(stream, &setup, pace, turns) => ending.unwrap_or(Ending::Left),
                 };
-                if once && ending == Ending::Whole {
+                if manner == Manner::Once && ending == Ending::Whole {
                     done.cancel();
                 }
                 drop(permit);
@@ -106,10 +125,10 @@ async fn accept(
     }
 }
 
-type Commands = CommandLines<BufReader<tokio::io::Take<OwnedReadHalf>>>;
+pub(super) type Commands = CommandLines<BufReader<tokio::io::Take<OwnedReadHalf>>>;
 
 #[derive(Debug, PartialEq, Eq)]
-enum Command {
+pub(super) enum Command {
     From(u64),
     Start,
     Tare,
@@ -117,7 +136,7 @@ enum Command {
     Unknown,
 }
 
-fn command(line: &str) -> Command {
+pub(super) fn command(line: &str) -> Command {
     let mut words = line.split_ascii_whitespace();
     match (words.next(), words.next(), words.next()) {
         (Some("from"), Some(number), None) => number.parse().map_or(Command::Unknown, Command::From),
@@ -128,18 +147,21 @@ fn command(line: &str) -> Command {
     }
 }
 
-async fn connection(stream: TcpStream, setup: &Setup, pace: Pace) -> std::io::Result<Ending> {
+async fn connection(stream: TcpStream, setup: &Setup, pace: Pace, turns: Option<Turns>) -> std::io::Result<Ending> {
     stream.set_nodelay(true)?;
     let (input, output) = stream.into_split();
     let mut commands = BufReader::new(input.take(COMMAND_BYTES_MAX)).lines();
-    let first = tokio::time::timeout(COMMAND_WAIT, commands.next_line()).await;
-    let from = match first {
-        Ok(Ok(Some(line))) => match command(&line) {
-            Command::From(number) => number,
-            Command::Start | Command::Tare | Command::Stop | Command::Unknown => 0,
-        },
-        Ok(Ok(None)) | Err(_) => 0,
+    let first = match tokio::time::timeout(COMMAND_WAIT, commands.next_line()).await {
+        Ok(Ok(Some(line))) => Some(command(&line)),
+        Ok(Ok(None)) | Err(_) => None,
         Ok(Err(error)) => return Err(error),
+    };
+    if let Some(turns) = turns {
+        return turns.serve(first, commands, output).await;
+    }
+    let from = match first {
+        Some(Command::From(number)) => number,
+        Some(Command::Start | Command::Tare | Command::Stop | Command::Unknown) | None => 0,
     };
     Test::new(setup, output, pace, from).run(commands).await
 }
@@ -268,7 +290,7 @@ mod tests {
     async fn heard(arguments: &str, first: &str, then: &str) -> String {
         let line = Line::try_parse_from(std::iter::once("tester").chain(arguments.split('|'))).unwrap();
         let setup = Setup::try_from(&line.options).unwrap();
-        let tester = Tester::bind(line.options.listen, setup, line.options.pace(), true)
+        let tester = Tester::bind(line.options.listen, setup, line.options.pace(), Manner::Once)
             .await
             .unwrap();
         let mut stream = TcpStream::connect(tester.address()).await.unwrap();

@@ -144,16 +144,20 @@ impl Lines {
     }
 
     pub(super) fn opening(&self, from: u64) -> String {
+        // The same set-up promises the same readings: its print is its name.
+        let test = crc32c::crc32c(format!("{:?}", self.setup).as_bytes());
+        self.opening_of(&format!("{test:08x}"), from)
+    }
+
+    pub(super) fn opening_of(&self, test: &str, from: u64) -> String {
         let separator = match self.setup.separator {
             Between::Space => "space",
             Between::Comma => "comma",
             Between::Semicolon => "semicolon",
             Between::Tab => "tab",
         };
-        // The same set-up promises the same readings: its print is its name.
-        let test = crc32c::crc32c(format!("{:?}", self.setup).as_bytes());
         format!(
-            "# springwright tester 1; simulated, invented data\n# test {test:08x}\n# columns elapsed:us,deflection:{},load:{}\n\
+            "# springwright tester 1; simulated, invented data\n# test {test}\n# columns elapsed:us,deflection:{},load:{}\n\
              # separator {separator}\n# resume from-line\n# from {from}\n",
             self.setup.deflection_resolution.unit().row().symbol,
             self.setup.resolution.unit().row().symbol,

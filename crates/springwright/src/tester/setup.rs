@@ -3,6 +3,7 @@
 use std::fmt;
 use std::net::SocketAddr;
 
+use super::door::Manner;
 use mechanics::quantity::{Entered, ForceUnit, LengthUnit, StiffnessUnit, Unit, VelocityUnit};
 
 /// Longest test, in readings: as long as the longest run a server takes.
@@ -20,6 +21,9 @@ pub(crate) struct Options {
     /// End after one client had a whole test
     #[arg(long)]
     pub(crate) once: bool,
+    /// Wait for `start` before each press, and press again for the next
+    #[arg(long, conflicts_with_all = ["print", "once"])]
+    pub(crate) wait: bool,
     /// Send without pacing
     #[arg(long, conflicts_with = "speed")]
     pub(crate) fast: bool,
@@ -156,6 +160,15 @@ pub(crate) enum Pace {
 }
 
 impl Options {
+    /// How connections are served.
+    pub(crate) fn manner(&self) -> Manner {
+        match (self.wait, self.once) {
+            (true, _) => Manner::Waiting,
+            (false, true) => Manner::Once,
+            (false, false) => Manner::Each,
+        }
+    }
+
     /// How fast lines leave.
     pub(crate) fn pace(&self) -> Pace {
         if self.fast { Pace::Fast } else { Pace::Times(self.speed) }

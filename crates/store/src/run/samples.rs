@@ -40,6 +40,7 @@ pub(super) fn pack_block(now: Moment, block: &Block, tail: &RunTail) -> Result<P
         crc32c: sum(0),
         crc32c_through: sum(tail.crc32c),
         samples_through: tail.sample_count + u64::from(sample_count),
+        tare_mark: block.tare_mark,
     };
     let mut row = SampleRow {
         first_block: block.number,
@@ -90,8 +91,21 @@ fn check_shape(block: &Block) -> Result<u32, StoreError> {
 
 /// Whether two blocks of one number hold the same, however they came.
 pub(super) fn same_content(a: &BlockInfo, b: &BlockInfo) -> bool {
-    (a.segment, a.sample_count, a.timed, a.crc32c, &a.gap_before)
-        == (b.segment, b.sample_count, b.timed, b.crc32c, &b.gap_before)
+    (
+        a.segment,
+        a.sample_count,
+        a.timed,
+        a.crc32c,
+        &a.gap_before,
+        &a.tare_mark,
+    ) == (
+        b.segment,
+        b.sample_count,
+        b.timed,
+        b.crc32c,
+        &b.gap_before,
+        &b.tare_mark,
+    )
 }
 
 /// Many blocks of one column count as one compressed row.
@@ -143,6 +157,7 @@ pub(crate) fn unpack(row: &SampleRow) -> Result<Vec<Block>, String> {
             elapsed_ns,
             columns,
             gap_before: info.gap_before.clone(),
+            tare_mark: info.tare_mark,
             receive_time: Moment::from_nanos(info.receive_time),
         };
         match checksum(&block) == info.crc32c {

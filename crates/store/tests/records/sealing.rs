@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use store::engine::memory::{Doubt, MemoryEngine};
-use store::record::Gap;
+use store::record::{Gap, Quantity, TareMark};
 use store::{Block, Store, StoreError};
 
 use super::{assert_sound, at, header, id, request, rows};
@@ -138,6 +138,10 @@ fn every_bit_of_a_double_and_every_mark_of_a_block_comes_back() {
             elapsed_ns: vec![i64::MIN, 0, i64::MAX],
             columns: vec![vec![1.0; 3], vec![-0.0; 3]],
             gap_before: Some(gap),
+            tare_mark: Some(TareMark {
+                load: Some(Quantity { value: -0.3, unit: 1 }),
+                zeroed_load: None,
+            }),
             receive_time: at(4),
         },
     ];

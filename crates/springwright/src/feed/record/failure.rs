@@ -36,8 +36,17 @@ pub(crate) enum RecordError {
     },
     /// The source broke off, or the feed was told to leave; everything kept was sent as far as possible.
     LeftOpen,
+    /// Nothing was recorded; the run that waited was given up.
+    NothingRecorded,
     /// The spool failed.
     Spool(SpoolError),
+}
+
+impl RecordError {
+    /// Whether the server refused for this reason of its own.
+    pub(crate) fn is_of(&self, wanted: &str) -> bool {
+        matches!(self, Self::Refused(status) if reason(status).as_deref() == Some(wanted))
+    }
 }
 
 impl fmt::Display for RecordError {
@@ -58,6 +67,7 @@ impl fmt::Display for RecordError {
                     "the server holds blocks up to {server} only, but had acknowledged more"
                 )
             }
+            Self::NothingRecorded => write!(f, "nothing was recorded"),
             Self::LeftOpen => write!(f, "left before the run was finished"),
             Self::Spool(error) => error.fmt(f),
         }

@@ -22,6 +22,8 @@ pub(super) struct Stream {
 pub(super) enum Step {
     /// Send the next block.
     Block,
+    /// Send what the instrument is at.
+    Notice,
     /// Send the finish.
     Finish,
     /// Nothing but listen.
@@ -32,11 +34,16 @@ pub(super) enum Step {
 
 impl Step {
     pub(super) fn sends(self) -> bool {
-        matches!(self, Self::Block | Self::Finish)
+        matches!(self, Self::Block | Self::Notice | Self::Finish)
     }
 }
 
 impl Stream {
+    /// Whether anything can still be said.
+    pub(super) fn takes(&self) -> bool {
+        !self.sealed && self.sender.is_some()
+    }
+
     pub(super) fn step(&self, supply: Supply, full: bool) -> Step {
         if self.sealed || self.sender.is_none() {
             return Step::Listen;

@@ -105,11 +105,11 @@ fn what_the_server_holds_is_left_behind_and_the_rest_stays() {
             break draft;
         }
     };
-    assert_eq!(refused, draft(number));
+    assert_eq!(*refused, draft(number));
     let before = spool.last();
     spool.leave_behind(number - 4, true).unwrap();
     assert!(spool.end < limit / 2 && spool.last() == before);
-    assert!(matches!(spool.offer(refused).unwrap(), Offered::Taken));
+    assert!(matches!(spool.offer(*refused).unwrap(), Offered::Taken));
     assert!(matches!(spool.read(1), Err(SpoolError::BlockDamaged(1))));
     drop(spool);
     let (mut again, dropped) = Spool::open(&path, limit).unwrap();

@@ -15,6 +15,7 @@ use tokio_stream::wrappers::{ReceiverStream, TcpListenerStream};
 use tonic::{Code, Request, Response, Status, Streaming};
 use tonic_types::{ErrorDetails, StatusExt};
 use wire::v1;
+use wire::v1::instruction::Action;
 use wire::v1::record_run_request::Step as Asked;
 use wire::v1::record_run_response::Step as Told;
 use wire::v1::run_service_server::{RunService, RunServiceServer};
@@ -32,6 +33,10 @@ pub(super) struct Manners {
     pub(super) superseded_at: Option<i64>,
     /// Block at which the bench asks to finish.
     pub(super) finish_at: Option<i64>,
+    /// Instructions a run gets when it is opened.
+    pub(super) tells: Vec<Action>,
+    /// Block at which the bench asks for a tare.
+    pub(super) tare_at: Option<i64>,
     /// Refuses every header.
     pub(super) refuses: bool,
 }
@@ -44,6 +49,8 @@ impl Default for Manners {
             blocks_max: None,
             superseded_at: None,
             finish_at: None,
+            tells: Vec::new(),
+            tare_at: None,
             refuses: false,
         }
     }
@@ -198,9 +205,10 @@ impl Bench {
             }
             run.blocks.push(block);
             if Some(number) == self.manners.finish_at {
-                let action = v1::instruction::Action::Finish.into();
-                let text = "the page asks".to_owned();
-                return Ok(Some(told(Told::Instruction(v1::Instruction { action, text }))));
+                return Ok(Some(instruction(Action::Finish)));
+            }
+            if Some(number) == self.manners.tare_at {
+                return Ok(Some(instruction(Action::TareMark)));
             }
             if acknowledge || number - run.durable >= OUTSTANDING_MAX {
                 run.durable = number;
@@ -277,8 +285,13 @@ impl Bench {
             _ => 0,
         };
         let _ = tell.send(Ok(accepted)).await;
+        if attachment == 1 {
+            for action in &self.manners.tells {
+                let _ = tell.send(Ok(instruction(*action))).await;
+            }
+        }
         let mut fault = self.fault();
-        while let Some(Asked::Block(_) | Asked::Finish(_)) = {
+        while let Some(Asked::Block(_) | Asked::Finish(_) | Asked::Notice(_)) = {
             let next = asked.message().await?.and_then(|asked| asked.step);
             match &mut fault {
                 Some((0, ending)) => return ending.take().map_or(Ok(()), Err),
@@ -296,12 +309,18 @@ impl Bench {
                     let _ = tell.send(self.finish(&header.request_id, *finish)).await;
                     return Ok(());
                 }
-                Some(Asked::Header(_)) | None => {}
+                Some(Asked::Header(_) | Asked::Notice(_)) | None => {}
             }
             next
         } {}
         Ok(())
     }
+}
+
+fn instruction(action: Action) -> v1::RecordRunResponse {
+    let text = "the page asks".to_owned();
+    let action = action.into();
+    told(Told::Instruction(v1::Instruction { action, text }))
 }
 
 fn told(step: Told) -> v1::RecordRunResponse {
@@ -360,6 +379,13 @@ impl RunService for Bench {
     }
 
     async fn discard_run(&self, _: Request<v1::DiscardRunRequest>) -> Result<Response<v1::Run>, Status> {
+        Err(Status::unimplemented(""))
+    }
+
+    async fn instruct_run(
+        &self,
+        _: Request<v1::InstructRunRequest>,
+    ) -> Result<Response<v1::InstructRunResponse>, Status> {
         Err(Status::unimplemented(""))
     }
 
