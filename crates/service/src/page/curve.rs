@@ -37,10 +37,7 @@ pub(super) fn of_two(title: &str, runs: [(&str, &v1::ReduceRunResponse); 2]) -> 
         [Some(first), Some(second)] => ("deflection from contact", [first, second]),
         _ => ("deflection", [0.0, 0.0]),
     };
-    let looks = [
-        [Look::Press, Look::Return],
-        [Look::OtherPress, Look::OtherReturn],
-    ];
+    let looks = [[Look::Press, Look::Return], [Look::OtherPress, Look::OtherReturn]];
     let mut lines = Vec::new();
     for (((label, _), curve), (from, [press, back])) in runs.iter().zip(curves).zip(from.into_iter().zip(looks)) {
         let label = short(label);
@@ -74,7 +71,10 @@ fn line(label: String, look: Look, points: &[v1::CurvePoint], from: f64) -> Line
     Line {
         label,
         look,
-        points: points.iter().map(|point| (point.deflection - from, point.load)).collect(),
+        points: points
+            .iter()
+            .map(|point| (point.deflection - from, point.load))
+            .collect(),
     }
 }
 

@@ -48,9 +48,18 @@ fn unmarked(reply: &v1::ReduceRunResponse) -> String {
 }
 
 fn limits(verdict: &v1::MarkingVerdict) -> Option<String> {
-    let (low, high) = (computed(verdict.lower_limit.as_ref())?, computed(verdict.upper_limit.as_ref())?);
-    let ratio = verdict.rate_tolerance_ratio.map(|ratio| format!(" (± {})", per_cent(ratio)));
-    Some(format!("Permitted: {low} to {high}{}. {}", ratio.unwrap_or_default(), verdict.rule))
+    let (low, high) = (
+        computed(verdict.lower_limit.as_ref())?,
+        computed(verdict.upper_limit.as_ref())?,
+    );
+    let ratio = verdict
+        .rate_tolerance_ratio
+        .map(|ratio| format!(" (± {})", per_cent(ratio)));
+    Some(format!(
+        "Permitted: {low} to {high}{}. {}",
+        ratio.unwrap_or_default(),
+        verdict.rule
+    ))
 }
 
 fn readings(verdict: &v1::MarkingVerdict) -> String {
@@ -94,7 +103,10 @@ pub(super) fn figures(reply: &v1::ReduceRunResponse) -> Markup {
 }
 
 fn robust(reply: &v1::ReduceRunResponse) -> Option<String> {
-    reply.robust_rate.as_ref().and_then(|robust| computed(robust.value.as_ref()))
+    reply
+        .robust_rate
+        .as_ref()
+        .and_then(|robust| computed(robust.value.as_ref()))
 }
 
 /// What a knee is.
