@@ -52,7 +52,10 @@ mod stacks {
             radial_hold: RadialHold::Held,
             seat,
             stop: None,
-            modulus: Some(ElasticModulus::new(number(&case["material"]["E_MPa"]), PressureUnit::Megapascal)),
+            modulus: Some(ElasticModulus::new(
+                number(&case["material"]["E_MPa"]),
+                PressureUnit::Megapascal,
+            )),
             poisson_ratio: Some(number(&case["material"]["nu"])),
             stress_limit: None,
             friction_factor: None,
@@ -60,7 +63,8 @@ mod stacks {
     }
 
     fn solved(case: &Value, method: Method, ring_count: usize) -> Solved {
-        let pressure = |point: &Value| PressureDifference::new(number(&point["pressure_MPa"]), PressureUnit::Megapascal);
+        let pressure =
+            |point: &Value| PressureDifference::new(number(&point["pressure_MPa"]), PressureUnit::Megapascal);
         solve(&Request {
             stack: stack_of(case),
             pressures: case["results"].as_array().unwrap().iter().map(pressure).collect(),
@@ -92,13 +96,21 @@ mod stacks {
                     if !((got / wanted - 1.0).abs() <= allowed) {
                         wrong.push(format!("{} {method:?}: {got} instead of {wanted}", case["id"]));
                     }
-                    println!("{} {method:?} {:.4} MPa {got:.6} {wanted:.6} {:+.3} %", case["id"], number(&truth["pressure_MPa"]), (got / wanted - 1.0) * 100.0);
+                    println!(
+                        "{} {method:?} {:.4} MPa {got:.6} {wanted:.6} {:+.3} %",
+                        case["id"],
+                        number(&truth["pressure_MPa"]),
+                        (got / wanted - 1.0) * 100.0
+                    );
                     if let Some(seat) = truth["w_at_seat_r_out_mm"].as_f64() {
                         let got = point.seat_lift.get(LengthUnit::Millimeter);
                         let height = number(&case["geometry"]["seat"]["height"]);
                         println!("   seat {got} {}", seat - height);
                         if !(((got + height) / seat - 1.0).abs() <= allowed) {
-                            wrong.push(format!("{} {method:?} seat: {got} over {height} instead of {seat}", case["id"]));
+                            wrong.push(format!(
+                                "{} {method:?} seat: {got} over {height} instead of {seat}",
+                                case["id"]
+                            ));
                         }
                     }
                 }

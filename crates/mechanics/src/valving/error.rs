@@ -81,7 +81,10 @@ impl fmt::Display for ValvingError {
                 write!(f, "{what}: no solution after {steps} steps; {residual} is left")
             }
             Self::NotVerified { what, residual, steps } => {
-                write!(f, "{what}: the solution after {steps} steps fails its check; {residual}")
+                write!(
+                    f,
+                    "{what}: the solution after {steps} steps fails its check; {residual}"
+                )
             }
             Self::HydraulicLock { what } => write!(f, "{what}: hydraulic lock, no path is open to the oil"),
         }
@@ -95,5 +98,10 @@ pub(super) fn within(field: &str, value: f64, low: f64, high: f64, unit: &'stati
     if (low..=high).contains(&value) {
         return Ok(value);
     }
-    Err(ValvingError::out_of_range(field, value, unit, format!("{low} to {high}")))
+    Err(ValvingError::out_of_range(
+        field,
+        value,
+        unit,
+        format!("{low} to {high}"),
+    ))
 }

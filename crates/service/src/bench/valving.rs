@@ -46,18 +46,22 @@ pub(super) fn refused(error: ValvingError, basis: Basis, place: &str) -> Service
     let description = error.to_string();
     match error {
         ValvingError::OutOfRange { field, .. } | ValvingError::NotFinite { field } if basis == Basis::Sent => {
-            let field = field.strip_prefix("stack.").map_or_else(|| field.clone(), |rest| format!("{place}.{rest}"));
+            let field = field
+                .strip_prefix("stack.")
+                .map_or_else(|| field.clone(), |rest| format!("{place}.{rest}"));
             ServiceError::InvalidFields(vec![Violation {
                 field,
                 reason: Reason::OutOfRange,
                 description,
             }])
         }
-        ValvingError::NotConverged { steps, .. } | ValvingError::NotVerified { steps, .. } => ServiceError::NotConverged {
-            basis,
-            residual: description,
-            iterations: u64::try_from(steps).unwrap_or(u64::MAX),
-        },
+        ValvingError::NotConverged { steps, .. } | ValvingError::NotVerified { steps, .. } => {
+            ServiceError::NotConverged {
+                basis,
+                residual: description,
+                iterations: u64::try_from(steps).unwrap_or(u64::MAX),
+            }
+        }
         _ => ServiceError::NotReducible {
             basis,
             cause: description,
