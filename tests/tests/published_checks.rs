@@ -8,13 +8,14 @@ mod checks {
     use std::collections::BTreeSet;
     use std::path::PathBuf;
 
+    use mechanics::estimate::Estimate;
     use mechanics::quantity::{
         AbsolutePressure, Deflection, ForceUnit, FrameRate, FreeLength, GaugePressure, Length, LengthUnit, Load,
         PressureUnit, Quantity, SpringRate, StiffnessUnit, convert,
     };
     use mechanics::spring::{
-        DinSpring, Frame, GradeNumber, KneeKind, MeasuredRate, Reduced, Request, Samples, ShareWindow, Source, Tare,
-        Window, WindowBase, din_2095, jis_b_2704, reduce,
+        BrokenLine, DinSpring, Frame, GradeNumber, KneeKind, MeasuredRate, Reduced, Request, Samples, ShareWindow,
+        Source, Tare, Window, WindowBase, din_2095, jis_b_2704, reduce,
     };
     use serde_json::Value;
 
@@ -50,6 +51,11 @@ mod checks {
         ("R-22", bind),
         ("R-23", robust),
         ("R-24", dilution),
+        ("P-07", segments),
+        ("P-08", segments_by_information),
+        ("P-09", segments_by_information),
+        ("P-12", local_rate),
+        ("P-13", segments_by_information),
         ("T-01", jis),
         ("T-02", jis),
         ("T-03", jis),
@@ -59,6 +65,11 @@ mod checks {
 
     const CALIBRATION: &str = "a polynomial fit: comes with the calibration of the load cell";
     const TWO_VARIABLES: &str = "errors in both variables: comes with the fit that weighs both";
+
+    const GEOMETRY: &str = "a spring from its geometry: comes with the helical springs";
+    const ASSEMBLY: &str = "curves of several springs: come with the assemblies";
+    const GAS: &str = "gas springs: come with them";
+    const WHEEL: &str = "wheel rates: come with them";
 
     /// Cases that wait, and for what.
     const WAITING: &[(&str, &str)] = &[
@@ -73,6 +84,48 @@ mod checks {
         ("R-10", CALIBRATION),
         ("R-13", TWO_VARIABLES),
         ("R-14", TWO_VARIABLES),
+        ("G-01", GEOMETRY),
+        ("G-02", GEOMETRY),
+        ("G-03", GEOMETRY),
+        ("G-04", GEOMETRY),
+        ("G-05", GEOMETRY),
+        ("G-06", GEOMETRY),
+        ("G-07", GEOMETRY),
+        ("G-08", GEOMETRY),
+        ("G-09", GEOMETRY),
+        ("G-10", GEOMETRY),
+        ("G-11", GEOMETRY),
+        ("G-12", GEOMETRY),
+        ("G-13", GEOMETRY),
+        ("P-01", ASSEMBLY),
+        ("P-02", ASSEMBLY),
+        ("P-03", ASSEMBLY),
+        ("P-04", ASSEMBLY),
+        ("P-05", ASSEMBLY),
+        ("P-06", ASSEMBLY),
+        ("P-10", ASSEMBLY),
+        ("P-11", ASSEMBLY),
+        ("C-01", ASSEMBLY),
+        ("C-02", ASSEMBLY),
+        ("C-03", ASSEMBLY),
+        ("C-04", ASSEMBLY),
+        ("A-01", GAS),
+        ("A-02", GAS),
+        ("A-03", GAS),
+        ("A-04", GAS),
+        ("A-05", GAS),
+        ("A-06", GAS),
+        ("A-07", GAS),
+        ("A-08", GAS),
+        ("A-09", GAS),
+        ("A-10", GAS),
+        ("A-11", GAS),
+        ("A-12", GAS),
+        ("W-01", WHEEL),
+        ("W-02", WHEEL),
+        ("W-03", WHEEL),
+        ("W-04", WHEEL),
+        ("W-05", WHEEL),
     ];
 
     /// A case of the data file, and what it found wrong.
@@ -122,6 +175,29 @@ mod checks {
                 // The printed figure is a decimal: where it is exact only the last bit of ours may differ.
                 let half_digit = expected["published_abs_tol"].as_f64().unwrap() + 4.0 * f64::EPSILON * published.abs();
                 self.compare(key, got, published, half_digit);
+            }
+            self.compared.insert(key.to_owned());
+        }
+
+        fn has(&self, key: &str) -> bool {
+            self.data["expected"].get(key).is_some()
+        }
+
+        /// Compares a list of figures.
+        fn expect_all(&mut self, key: &str, got: &[f64]) {
+            let expected = self.data["expected"][key].clone();
+            let wanted = match &expected["value"] {
+                Value::Array(_) => numbers(&expected["value"]),
+                one => vec![one.as_f64().unwrap()],
+            };
+            if got.len() != wanted.len() {
+                self.wrong
+                    .push(format!("{} {key}: {got:?}, expected {wanted:?}", self.id));
+            }
+            let (rel, abs) = (expected["rel_tol"].as_f64(), expected["abs_tol"].as_f64());
+            for (got, wanted) in got.iter().zip(&wanted) {
+                let allowed = rel.unwrap_or(0.0) * wanted.abs() + abs.unwrap_or(0.0);
+                self.compare(key, *got, *wanted, allowed);
             }
             self.compared.insert(key.to_owned());
         }
@@ -423,6 +499,72 @@ mod checks {
             case.compare("rates", got, expected, tolerance * expected);
         }
         case.compared.insert("rates".to_owned());
+    }
+
+    fn judged(case: &Case, max: Option<usize>, forced: Option<usize>) -> Reduced {
+        let mut request = all_of(case.samples("s", "F"));
+        request.curve.max_segment_count = max;
+        request.curve.segment_count = forced;
+        done(&request)
+    }
+
+    fn rates_of(line: &BrokenLine) -> Vec<f64> {
+        line.rates.iter().map(|rate| newton_per_mm(rate.value)).collect()
+    }
+
+    fn breaks_of(line: &BrokenLine) -> Vec<f64> {
+        let at = |found: &Estimate<Deflection>| found.value.get(LengthUnit::Millimeter);
+        line.breaks.iter().map(at).collect()
+    }
+
+    fn segments(case: &mut Case) {
+        let count = case.number("segments") as usize;
+        let fit = judged(case, None, Some(count)).curve_fit.unwrap();
+        case.expect_all("breaks", &breaks_of(&fit.lines[count - 1]));
+        case.expect_all("rates", &rates_of(&fit.lines[count - 1]));
+    }
+
+    fn segments_by_information(case: &mut Case) {
+        let most = case.number("max_segments") as usize;
+        let fit = judged(case, Some(most), None).curve_fit.unwrap();
+        let sums: Vec<f64> = fit.lines.iter().map(|line| line.residual_square_sum).collect();
+        case.expect_all("sse", &sums);
+        let plain: Vec<f64> = fit.lines.iter().map(|line| line.information).collect();
+        case.expect_all("bic", &plain);
+        let strict: Vec<f64> = fit.lines.iter().map(|line| line.searched_information).collect();
+        case.expect_all("bic3", &strict);
+        let least = |scores: &[f64]| {
+            (1..=scores.len())
+                .min_by(|a, b| scores[a - 1].total_cmp(&scores[b - 1]))
+                .unwrap()
+        };
+        case.expect("segments_by_bic", least(&plain) as f64);
+        // What the program itself says, steps of the rate judged too.
+        case.expect("segments_by_bic3", fit.chosen_segment_count as f64);
+        case.expect("F_1_vs_2", fit.break_f_ratio.unwrap());
+        if case.has("rates_1") {
+            case.expect_all("rates_1", &rates_of(&fit.lines[0]));
+        }
+        if case.has("break") {
+            let at = breaks_of(&fit.lines[1])[0];
+            case.expect("break", at);
+            case.expect_all("rates", &rates_of(&fit.lines[1]));
+            let within = case.data["expected"]["true_break_within"]["value"].as_f64().unwrap();
+            case.compare("true_break_within", at, 100.0 / 3.0, within);
+            case.compared.insert("true_break_within".to_owned());
+        }
+    }
+
+    fn local_rate(case: &mut Case) {
+        let half = case.number("m") as usize;
+        let s: Vec<f64> = (0..=2 * half).map(|k| case.number("h") * k as f64).collect();
+        let mut request = all_of(bench(&s, &s));
+        request.curve.rate_at = vec![mm(s[half])];
+        request.curve.rate_half_count = Some(half);
+        request.curve.load_noise = Some(Load::from_si(case.number("sigma_F")));
+        let local = &done(&request).local_rates[0];
+        case.expect("u_rate_window", newton_per_mm(local.rate.standard_uncertainty));
+        case.expect("u_rate_two_point", newton_per_mm(local.two_point_standard_uncertainty));
     }
 
     fn robust(case: &mut Case) {

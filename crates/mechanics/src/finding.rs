@@ -154,6 +154,18 @@ codes! {
     Loose "LOOSE" Warning, "";
     /// No uncertainty was stated for the scales: the uncertainty holds the scatter only.
     ScalesUnknown "SCALES_UNKNOWN" Note, "";
+    /// A shim is stressed above the limit that was entered.
+    ShimOverstressed "SHIM_OVERSTRESSED" Hazard, "A shim above its limit can crack, and its pieces go through the damper: do not run this stack at this pressure.";
+    /// The stack is outside the ranges the model was checked in.
+    OutsideChecked "OUTSIDE_CHECKED" Warning, "";
+    /// The face shim does not cover the port.
+    PortUncovered "PORT_UNCOVERED" Warning, "";
+    /// The stack does not leave its seat within the pressures asked for.
+    StaysClosed "STAYS_CLOSED" Warning, "";
+    /// A shim reaches so little beyond the clamp that shear, which is left out, counts.
+    ShortOverhang "SHORT_OVERHANG" Note, "";
+    /// Small deflection only, at lifts where the stretching of the shims counts.
+    StretchLeftOut "STRETCH_LEFT_OUT" Warning, "";
 }
 
 #[cfg(test)]

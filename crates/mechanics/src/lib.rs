@@ -1,4 +1,4 @@
-//! The physics of the suspension bench: springs now, valving and the chassis beside them.
+//! The physics of the suspension bench: springs and valving, the chassis beside them later.
 //!
 //! This crate knows `uom` and nothing of the program around it: no wire, store, clock, thread, environment or log.
 //! The same input gives the same bits out.
@@ -8,3 +8,4 @@ pub mod finding;
 pub mod live;
 pub mod quantity;
 pub mod spring;
+pub mod valving;

@@ -18,8 +18,10 @@ pub use table::{
 };
 pub use text::{TextError, convert, read, with_uncertainty};
 pub use typed::{
-    AbsolutePressure, Area, Compliance, DampingRate, Deflection, Energy, Force, FrameRate, FreeLength, GaugePressure,
-    Length, Load, Preload, Quantity, SpringRate, Stroke, Temperature, TemperatureDifference, Travel, WheelRate,
+    AbsolutePressure, Angle, Area, Compliance, DampingRate, Deflection, Density, ElasticModulus, Energy, FlowRate,
+    Force, FrameRate, FreeLength, Frequency, GaugePressure, KinematicViscosity, Length, Load, Mass, Preload,
+    PressureDifference, Quantity, SpringRate, Stress, Stroke, Temperature, TemperatureDifference, Travel, Velocity,
+    Volume, WheelRate,
 };
 
 /// Standard acceleration of free fall, m/s2, exact by definition (3rd CGPM, 1901; NIST SP 811, 2008, B.8).

@@ -9,31 +9,38 @@ mod clipping;
 mod contact;
 mod curve;
 mod error;
+mod force;
 mod grade;
 mod hysteresis;
 mod knees;
+mod least;
 mod line;
 mod load;
+mod local;
 mod marking;
+mod monotone;
 mod options;
 mod reduced;
 mod request;
 mod robust;
 mod samples;
+mod segments;
+mod shape;
 mod strokes;
 mod window;
 mod words;
 
 pub use error::SpringError;
+pub use force::{ForceCurve, ForcePoint};
 pub use grade::{DinSpring, DinTolerance, JisTolerance, din_2095, jis_b_2704};
 pub use load::{LoadAtLength, SpringValues, load_at_length};
 pub use reduced::{
-    AppliedWindow, CURVE_POINTS, Contact, Curve, CurvePoint, Decision, FittedLine, Friction, Knee, KneeKind,
-    MarkReading, MarkingVerdict, Reduced, RobustRate, Shape, StrokeResult,
+    AppliedWindow, BrokenLine, CURVE_POINTS, Contact, Curve, CurveFit, CurvePoint, Decision, FittedLine, Friction,
+    Knee, KneeKind, LocalRate, MarkReading, MarkingVerdict, Reduced, RobustRate, Shape, StrokeResult,
 };
 pub use request::{
-    CellClass, Frame, Geometry, Grade, GradeNumber, LoadCell, Marking, MeasuredRate, Request, Samples, ShareWindow,
-    Source, StrokeRule, Tare, UncertaintyInputs, Window, WindowBase,
+    CellClass, CurveInputs, Frame, Geometry, Grade, GradeNumber, LoadCell, Marking, MeasuredRate, Request, Samples,
+    ShareWindow, Source, StrokeRule, Tare, UncertaintyInputs, Window, WindowBase,
 };
 
 /// Reduces samples, or a rate measured elsewhere, to a rate with its uncertainty, and judges it against the marking.
@@ -68,6 +75,8 @@ fn of_measured_rate(request: &Request, given: &MeasuredRate) -> Result<Reduced, 
         knees: Vec::new(),
         shape: Shape::Undetermined,
         curve: Curve::default(),
+        curve_fit: None,
+        local_rates: Vec::new(),
         marking_verdict,
         fit: None,
         window: None,

@@ -333,7 +333,7 @@ mod truth {
             .map(|s| 8.0 * s + 4.0 * (s - 45.0).max(0.0) + 0.5 * dice.normal())
             .collect();
         let reduced = reduce(&Request::of_samples(samples(&s, &f))).unwrap();
-        assert_eq!(reduced.shape, Shape::Undetermined);
+        assert_eq!(reduced.shape, Shape::DualRate);
         let knee = reduced
             .knees
             .iter()

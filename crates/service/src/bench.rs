@@ -10,6 +10,7 @@ pub mod reading;
 pub mod recording;
 mod reduce;
 mod runs;
+mod valving;
 pub mod watching;
 
 use std::collections::{HashMap, VecDeque};

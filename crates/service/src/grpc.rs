@@ -4,6 +4,7 @@ mod rack;
 mod run;
 mod spring;
 pub mod status;
+mod valving;
 
 use std::sync::Arc;
 

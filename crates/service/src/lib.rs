@@ -22,6 +22,7 @@ use tonic::service::Routes;
 use wire::v1::rack_service_server::RackServiceServer;
 use wire::v1::run_service_server::RunServiceServer;
 use wire::v1::spring_service_server::SpringServiceServer;
+use wire::v1::valving_service_server::ValvingServiceServer;
 
 use bench::{Bench, WallClock};
 use grpc::{Door, MAX_REQUEST_BYTES, MAX_STEP_BYTES};
@@ -105,6 +106,7 @@ impl Service {
                 MAX_REQUEST_BYTES,
             ))
             .add_service(Bounded::new(RackServiceServer::new(door.clone()), MAX_STEP_BYTES))
+            .add_service(Bounded::new(ValvingServiceServer::new(door.clone()), MAX_STEP_BYTES))
             .add_service(Bounded::new(RunServiceServer::new(door), MAX_STEP_BYTES));
         let routes = shell::with_reflection(routes).map_err(fault)?;
         let router = shell::assemble(routes, page::router(places));

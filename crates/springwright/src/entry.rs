@@ -1,6 +1,6 @@
 //! Puts what was typed into a request: one path, one text.
 
-use mechanics::quantity;
+use mechanics::quantity::{self, Unit as _};
 use prost_reflect::{DynamicMessage, EnumDescriptor, FieldDescriptor, Kind, MessageDescriptor, ReflectMessage, Value};
 
 use crate::api;
@@ -16,10 +16,27 @@ pub(crate) fn enter(message: &mut DynamicMessage, path: &str, text: &str) -> Res
         .or_else(|| kind.get_field_by_json_name(name))
         .ok_or_else(|| unknown_field(&kind, name))?;
     if let Some(rest) = rest {
-        return match message.get_field_mut(&field) {
-            Value::Message(inner) => enter(inner, rest, text),
+        let kind = field.kind();
+        return match (message.get_field_mut(&field), kind) {
+            (Value::Message(inner), _) => enter(inner, rest, text),
+            // The last one of a list of messages, or its first.
+            (Value::List(list), Kind::Message(of)) => {
+                if list.is_empty() {
+                    list.push(Value::Message(DynamicMessage::new(of)));
+                }
+                match list.last_mut() {
+                    Some(Value::Message(inner)) => enter(inner, rest, text),
+                    _ => Err(format!("{name} has no field {rest}")),
+                }
+            }
             _ => Err(format!("{name} is no message, so it has no field {rest}")),
         };
+    }
+    if let (Kind::Message(layer), Value::List(list)) = (field.kind(), message.get_field_mut(&field))
+        && is_layer(&layer)
+    {
+        list.extend(layers(&layer, text)?);
+        return Ok(());
     }
     let value = value(&field.kind(), text)?;
     match message.get_field_mut(&field) {
@@ -39,7 +56,10 @@ pub(crate) fn is_typable(field: &FieldDescriptor) -> bool {
     match field.kind() {
         Kind::Bytes => false,
         Kind::Message(message) => {
-            api::is_quantity(&message) || message.full_name().starts_with("google.protobuf.") || is_grade(&message)
+            api::is_quantity(&message)
+                || message.full_name().starts_with("google.protobuf.")
+                || is_grade(&message)
+                || is_layer(&message)
         }
         _ => true,
     }
@@ -47,6 +67,31 @@ pub(crate) fn is_typable(field: &FieldDescriptor) -> bool {
 
 fn is_grade(message: &MessageDescriptor) -> bool {
     message.name() == "ToleranceGrade"
+}
+
+fn is_layer(message: &MessageDescriptor) -> bool {
+    message.name() == "ShimLayer"
+}
+
+/// Layers of a stack from its text form.
+fn layers(message: &MessageDescriptor, text: &str) -> Result<Vec<Value>, String> {
+    let typed = mechanics::valving::stack::text::read(text)?;
+    let layer = |typed: &mechanics::valving::stack::text::TypedLayer| {
+        let mut layer = DynamicMessage::new(message.clone());
+        let symbol = typed.unit.row().symbol;
+        enter(
+            &mut layer,
+            "outer_diameter",
+            &format!("{} {symbol}", typed.outer_diameter),
+        )?;
+        if let Some(inner) = typed.inner_diameter {
+            enter(&mut layer, "inner_diameter", &format!("{inner} {symbol}"))?;
+        }
+        enter(&mut layer, "thickness", &format!("{} {symbol}", typed.thickness))?;
+        enter(&mut layer, "count", &typed.count.to_string())?;
+        Ok(Value::Message(layer))
+    };
+    typed.iter().map(layer).collect()
 }
 
 fn value(kind: &Kind, text: &str) -> Result<Value, String> {

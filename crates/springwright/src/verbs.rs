@@ -5,6 +5,7 @@ mod convert;
 mod csv_samples;
 mod folder;
 mod reduce_run;
+mod valving;
 
 pub(crate) use bench::{commands, run as run_bench};
 pub(crate) use convert::convert;

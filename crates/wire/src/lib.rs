@@ -5,6 +5,7 @@ pub mod names;
 pub mod quantity;
 pub mod records;
 pub mod springs;
+pub mod valving;
 pub mod violation;
 
 /// Generated from `proto/springwright/v1`. Documentation is in the protos.

@@ -1,5 +1,6 @@
 //! Checks of springs on the rack, and the conversions between the spring calculations and their messages.
 
+pub mod curve;
 pub mod estimates;
 pub mod length;
 pub mod reduce;

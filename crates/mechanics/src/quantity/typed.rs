@@ -11,8 +11,9 @@ use uom::si::f64 as si;
 use super::STANDARD_ATMOSPHERE;
 use super::entered::{Entered, Faulty};
 use super::table::{
-    AreaUnit, DampingRateUnit, EnergyUnit, ForceUnit, LengthUnit, PressureUnit, StiffnessUnit,
-    TemperatureDifferenceUnit, TemperatureUnit, Unit,
+    AngleUnit, AreaUnit, DampingRateUnit, DensityUnit, EnergyUnit, FlowRateUnit, ForceUnit, FrequencyUnit,
+    KinematicViscosityUnit, LengthUnit, MassUnit, PressureUnit, StiffnessUnit, TemperatureDifferenceUnit,
+    TemperatureUnit, Unit, VelocityUnit, VolumeUnit,
 };
 
 /// A typed quantity with the units of its dimension.
@@ -120,6 +121,28 @@ quantities! {
     GaugePressure(Pressure) in PressureUnit;
     /// Pressure above vacuum.
     AbsolutePressure(Pressure) in PressureUnit;
+    /// Pressure on one side of a part above that on the other.
+    PressureDifference(Pressure) in PressureUnit;
+    /// Stress in a part; tension is positive.
+    Stress(Pressure) in PressureUnit;
+    /// Young's modulus.
+    ElasticModulus(Pressure) in PressureUnit;
+    /// A velocity along a shaft, a leg or at the wheel, as the field says; compression is positive.
+    Velocity(Velocity) in VelocityUnit;
+    /// Volume per time.
+    FlowRate(VolumeRate) in FlowRateUnit;
+    /// Kinematic viscosity.
+    KinematicViscosity(DiffusionCoefficient) in KinematicViscosityUnit;
+    /// Mass per volume.
+    Density(MassDensity) in DensityUnit;
+    /// A volume.
+    Volume(Volume) in VolumeUnit;
+    /// A mass.
+    Mass(Mass) in MassUnit;
+    /// A plane angle.
+    Angle(Angle) in AngleUnit;
+    /// Cycles per time.
+    Frequency(Frequency) in FrequencyUnit;
     /// A temperature on a scale.
     Temperature(ThermodynamicTemperature) in TemperatureUnit;
     /// A difference of two temperatures.

@@ -8,11 +8,12 @@ use super::bench::{Bench, Said, Settled};
 use super::budget::{self, Budgeted, Measured};
 use super::line::{Group, Line, fit};
 use super::marking::{self, Bench as Marked};
+use super::shape::{Bend, Judged};
 use super::strokes::{Course, Stroke};
 use super::words::Words;
 use super::{
     AppliedWindow, Contact, FittedLine, Frame, KneeKind, Reduced, Request, RobustRate, Samples, Shape, SpringError,
-    StrokeResult, Window, contact, curve, hysteresis, knees, robust,
+    StrokeResult, Window, contact, curve, hysteresis, knees, local, robust,
 };
 
 /// Strokes from which their own rates say more of the scatter than the residuals do.
@@ -85,6 +86,11 @@ pub(super) fn of_samples(request: &Request, samples: &Samples) -> Result<Reduced
         knees,
         shape,
         curve: settled.curve,
+        curve_fit: settled
+            .judged
+            .as_ref()
+            .map(|judged| local::curve_fit(judged, tare, coverage)),
+        local_rates: settled.local_rates,
         marking_verdict,
         fit: Some(fitted(line, origin, tare)),
         window: Some(AppliedWindow {
@@ -309,21 +315,13 @@ fn shape(bench: &Bench<'_>, settled: &Settled, coverage: Coverage, said: &mut Sa
     let tare = bench.tare();
     let words = Words::new(bench.request.units);
     let mut found = Vec::new();
-    if let Some(change) = &settled.change {
-        found.push(knees::answer(KneeKind::RateChange, change, tare, coverage));
-        said.find(
-            Code::RateChange,
-            "samples",
-            format!(
-                "the rate changes at {} from {} to {}: one rate does not describe this spring",
-                words.length(change.at),
-                words.rate(change.before),
-                words.rate(change.after)
-            ),
-        );
+    let judged = settled.judged.as_ref().filter(|_| bench.strokes.ordered);
+    if let Some(judged) = judged {
+        found.extend(changes(judged, tare, coverage));
     }
+    say_changes(&found, judged, words, said);
     if let Some(bind) = &settled.bind {
-        found.push(knees::answer(KneeKind::Bind, bind, tare, coverage));
+        found.push(knees::answer(bind, tare, coverage));
         let text = format!(
             "the coils close at {} and {}",
             words.length(bind.at),
@@ -342,13 +340,75 @@ fn shape(bench: &Bench<'_>, settled: &Settled, coverage: Coverage, said: &mut Sa
         );
         said.find(Code::WindowBeyondStraight, "window", text);
     }
-    let shape = match (settled.change, settled.bind) {
-        _ if settled.line.count < THIN || !bench.strokes.ordered => Shape::Undetermined,
-        (Some(_), _) => Shape::Undetermined,
-        (None, Some(_)) => Shape::StraightToBind,
-        (None, None) => Shape::Straight,
+    (found, shape_of(bench, settled, judged))
+}
+
+/// The changes of the rate that are knees; a curve that bends throughout has none.
+fn changes(judged: &Judged, tare: f64, coverage: Coverage) -> Vec<super::Knee> {
+    let chosen = judged.line().filter(|_| judged.bent.is_none());
+    let Some(line) = chosen else { return Vec::new() };
+    let line = local::broken_line(line, judged, tare, coverage);
+    let rates = line.rates.iter().zip(line.rates.iter().skip(1));
+    line.breaks
+        .into_iter()
+        .zip(line.loads)
+        .zip(rates)
+        .map(|((deflection, load), (before, after))| super::Knee {
+            kind: KneeKind::RateChange,
+            deflection,
+            load,
+            rate_before: before.value,
+            rate_after: after.value,
+        })
+        .collect()
+}
+
+fn say_changes(knees: &[super::Knee], judged: Option<&Judged>, words: Words, said: &mut Said) {
+    for knee in knees {
+        said.find(
+            Code::RateChange,
+            "samples",
+            format!(
+                "the rate changes at {} from {} to {}: one rate does not describe this spring",
+                words.length(knee.deflection.value.si()),
+                words.rate(knee.rate_before.si()),
+                words.rate(knee.rate_after.si())
+            ),
+        );
+    }
+    if judged.is_some_and(|judged| judged.bent.is_some()) {
+        said.find(
+            Code::RateChange,
+            "samples",
+            "the rate changes throughout the travel: one rate does not describe this spring".to_owned(),
+        );
+    }
+}
+
+fn shape_of(bench: &Bench<'_>, settled: &Settled, judged: Option<&Judged>) -> Shape {
+    let straight = if settled.bind.is_some() {
+        Shape::StraightToBind
+    } else {
+        Shape::Straight
     };
-    (found, shape)
+    let few = settled.line.count < THIN && bench.request.curve.segment_count.is_none();
+    let Some(judged) = judged.filter(|_| !few) else {
+        return if few || !bench.strokes.ordered {
+            Shape::Undetermined
+        } else {
+            straight
+        };
+    };
+    let rates = judged.line().map(|line| line.rates.as_slice()).unwrap_or_default();
+    let rising = rates.windows(2).all(|pair| pair.first() < pair.last());
+    match (judged.bent, judged.chosen) {
+        (Some(Bend::Rising), _) => Shape::Progressive,
+        (Some(Bend::Other), _) => Shape::Undetermined,
+        (None, 1) => straight,
+        (None, 2) if rising => Shape::DualRate,
+        (None, _) if rising => Shape::Progressive,
+        (None, _) => Shape::Undetermined,
+    }
 }
 
 fn say_bind(request: &Request, travel: f64, said: &mut Said) {

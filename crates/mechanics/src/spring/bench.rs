@@ -9,10 +9,13 @@ use super::bind::Broken;
 use super::contact::{NoLoad, no_load};
 use super::line::{Group, Line, fit, fit_in_sequence};
 use super::samples::{Point, checked, take_off_frame};
+use super::shape::{Judged, judge};
 use super::strokes::{Course, Stroke, Strokes, find, reach};
 use super::window::{Cut, Travel, cut};
 use super::words::Words;
-use super::{Curve, Request, Samples, SpringError, Tare, Window, clipping, curve, hysteresis, knees};
+use super::{
+    Curve, LocalRate, Request, Samples, SpringError, Tare, Window, budget, clipping, curve, hysteresis, knees, local,
+};
 
 /// A run made ready.
 pub(super) struct Bench<'a> {
@@ -33,8 +36,10 @@ pub(super) struct Settled {
     pub(super) groups: Vec<Group>,
     pub(super) line: Line,
     pub(super) bind: Option<Broken>,
-    /// A change of the rate below coil bind.
-    pub(super) change: Option<Broken>,
+    /// What the curve below coil bind is.
+    pub(super) judged: Option<Judged>,
+    /// Rates where they were asked for.
+    pub(super) local_rates: Vec<LocalRate>,
     pub(super) curve: Curve,
     pub(super) travel: Travel,
 }
@@ -263,13 +268,14 @@ impl<'a> Bench<'a> {
         let from = contact.unwrap_or(smallest);
         let sorted = self.sorted(Course::Press);
         let bind = knees::bind(&sorted, from);
-        let change = if self.strokes.ordered {
-            knees::rate_change(&sorted, from, bind.as_ref().map(|broken| broken.at))
-        } else {
-            None
-        };
+        let every = self.request.window == Window::AllSamples;
+        let working = knees::working(&sorted, from, bind.as_ref().map(|broken| broken.at), every);
+        let asked = &self.request.curve;
+        let judged = judge(working, asked.max_segment_count, asked.segment_count);
+        let local_rates = local::rates(self.request, &sorted, judged.as_ref(), budget::coverage(self.request));
         let curve = Curve {
             press: curve::thinned(&sorted, self.tare()),
+            smooth: curve::smooth(&sorted, self.tare()),
             returning: {
                 drop(sorted);
                 curve::thinned(&self.sorted(Course::Return), self.tare())
@@ -300,7 +306,8 @@ impl<'a> Bench<'a> {
                     groups,
                     line,
                     bind,
-                    change,
+                    judged: judged.clone(),
+                    local_rates: local_rates.clone(),
                     curve,
                     travel: Travel {
                         contact: found,

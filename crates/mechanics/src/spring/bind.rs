@@ -22,17 +22,17 @@ pub(super) struct Broken {
     pub(super) straight_rss: f64,
 }
 
-/// Fewest readings on either side of a knee; a rate needs a third to show its scatter.
-const SIDE: usize = 3;
+/// Fewest readings on either side of coil bind; a rate needs a third to show its scatter.
+pub(super) const SIDE: usize = 3;
 
 /// Fits two lines that meet to readings in order of deflection: the global least-squares optimum, found exactly.
 ///
 /// For every interval between neighbours the two separate lines are intersected; where the intersection lies inside, it is
 /// the optimum of that interval, else its ends are tried with the break held there. Running sums make it O(n). Method:
-/// Hudson (1966), from memory. `None` below six readings.
-pub(super) fn two_lines(points: &[Point]) -> Option<Broken> {
+/// Hudson (1966), from memory. `side` readings stand on either side at least; `None` below twice as many.
+pub(super) fn two_lines(points: &[Point], side: usize) -> Option<Broken> {
     let total = points.len();
-    if total < 2 * SIDE {
+    if total < 2 * side {
         return None;
     }
     let n = total as f64;
@@ -50,7 +50,7 @@ pub(super) fn two_lines(points: &[Point]) -> Option<Broken> {
         let [here, next] = pair else { continue };
         left = left.with(at(here));
         let count = index + 1;
-        if count < SIDE || total - count < SIDE {
+        if count < side || total - count < side {
             continue;
         }
         let right = all.less(&left);
@@ -76,25 +76,27 @@ pub(super) fn two_lines(points: &[Point]) -> Option<Broken> {
     })
 }
 
+/// Sums of readings.
 #[derive(Debug, Clone, Copy, Default)]
-struct Sums {
-    n: f64,
-    x: f64,
-    y: f64,
-    xx: f64,
-    xy: f64,
-    yy: f64,
+pub(super) struct Sums {
+    pub(super) n: f64,
+    pub(super) x: f64,
+    pub(super) y: f64,
+    pub(super) xx: f64,
+    pub(super) xy: f64,
+    pub(super) yy: f64,
 }
 
-struct Fitted {
-    slope: f64,
-    intercept: f64,
-    rss: f64,
+/// One line through readings.
+pub(super) struct Fitted {
+    pub(super) slope: f64,
+    pub(super) intercept: f64,
+    pub(super) rss: f64,
     spread: f64,
 }
 
 impl Sums {
-    fn with(self, (x, y): (f64, f64)) -> Self {
+    pub(super) fn with(self, (x, y): (f64, f64)) -> Self {
         Self {
             n: self.n + 1.0,
             x: self.x + x,
@@ -105,7 +107,7 @@ impl Sums {
         }
     }
 
-    fn less(&self, other: &Self) -> Self {
+    pub(super) fn less(&self, other: &Self) -> Self {
         Self {
             n: self.n - other.n,
             x: self.x - other.x,
@@ -116,7 +118,7 @@ impl Sums {
         }
     }
 
-    fn line(&self) -> Option<Fitted> {
+    pub(super) fn line(&self) -> Option<Fitted> {
         let spread = self.xx - self.x * self.x / self.n;
         let slope = (self.xy - self.x * self.y / self.n) / spread;
         let rss = self.yy - self.y * self.y / self.n - slope * (self.xy - self.x * self.y / self.n);
@@ -241,7 +243,7 @@ mod tests {
                     f: 5.0 * s + 6.0 * (s - knee).max(0.0) + wave * (2.3 * s + 0.1 * s * s).sin(),
                 })
                 .collect();
-            let found = two_lines(&points).unwrap();
+            let found = two_lines(&points, SIDE).unwrap();
             let least = residue(&points, found.at);
             // Three readings on either side bound the search.
             let others = (2_000..=38_000).map(|i| residue(&points, f64::from(i) / 1_000.0));

@@ -5,7 +5,7 @@ use crate::quantity::{Deflection, Load, Quantity};
 use super::bench::{Bench, Settled};
 use super::samples::Point;
 use super::strokes::{Course, Stroke};
-use super::{CURVE_POINTS, CurvePoint};
+use super::{CURVE_POINTS, CurvePoint, ForceCurve, monotone, shape};
 
 /// Readings in order of deflection, thinned to means of runs of equal count, tare taken off.
 pub(super) fn thinned(sorted: &[Point], tare: f64) -> Vec<CurvePoint> {
@@ -20,6 +20,34 @@ pub(super) fn thinned(sorted: &[Point], tare: f64) -> Vec<CurvePoint> {
                 deflection: Deflection::from_si(s / count),
                 load: Load::from_si(f / count - tare),
             }
+        })
+        .collect()
+}
+
+/// Means the smooth curve goes through, and steps it is drawn in between them.
+const MEANS: usize = 32;
+const STEPS: usize = 4;
+
+/// A smooth curve through readings in order of deflection that never falls, tare taken off: means, pooled where they fall,
+/// with the monotone interpolation between them.
+pub(super) fn smooth(sorted: &[Point], tare: f64) -> Vec<CurvePoint> {
+    let table: Vec<(Deflection, Load)> = monotone::never_falling(&shape::thinned(sorted, MEANS))
+        .into_iter()
+        .map(|(s, f)| (Deflection::from_si(s), Load::from_si(f - tare)))
+        .collect();
+    let Some(curve) = ForceCurve::of_table(&table) else {
+        return Vec::new();
+    };
+    let between = table.iter().zip(table.iter().skip(1)).flat_map(|((a, _), (b, _))| {
+        let (a, b) = (a.si(), b.si());
+        (0..STEPS).map(move |k| a + (b - a) * k as f64 / STEPS as f64)
+    });
+    between
+        .chain(table.last().map(|(s, _)| s.si()))
+        .filter_map(|s| curve.at(Deflection::from_si(s)))
+        .map(|at| CurvePoint {
+            deflection: at.deflection,
+            load: at.load,
         })
         .collect()
 }

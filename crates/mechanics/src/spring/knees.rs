@@ -1,9 +1,9 @@
-//! Which knees a curve has: coil bind, and changes of the rate below it.
+//! Coil bind, and which readings lie below it.
 
 use crate::estimate::{Contribution, Coverage, Estimate};
 use crate::quantity::{Deflection, Load, Quantity, SpringRate};
 
-use super::bind::{Broken, two_lines};
+use super::bind::{Broken, SIDE, two_lines};
 use super::samples::Point;
 use super::{Knee, KneeKind};
 
@@ -11,10 +11,9 @@ use super::{Knee, KneeKind};
 const BIND: f64 = 5.0;
 /// Bind is looked for above this share of the travel: below, the end coils seat.
 const ABOVE_SEATING: f64 = 0.3;
-/// A step of the rate below this share is no knee.
-const STEP: f64 = 0.03;
-/// Fewest readings on either side a change of rate is believed from.
-const READINGS: usize = 8;
+/// Shares of the travel between which the working coils alone carry (common practice, no source).
+const SEATING: f64 = 0.2;
+const SHORT_OF_BIND: f64 = 0.95;
 
 /// Coil bind of a press in order of deflection: a knee that stands out of the scatter, after which the rate is more than
 /// five times what it was. Three flat readings at the start of the search would make any rate a multiple of theirs.
@@ -22,7 +21,7 @@ pub(super) fn bind(sorted: &[Point], from: f64) -> Option<Broken> {
     let to = sorted.last()?.s;
     let upper = above(sorted, from + ABOVE_SEATING * (to - from));
     let binds = |broken: &Broken| broken.before > 0.0 && broken.after > BIND * broken.before;
-    two_lines(upper).filter(|broken| binds(broken) && stands_out(broken, upper.len()))
+    two_lines(upper, SIDE).filter(|broken| binds(broken) && stands_out(broken, upper.len()))
 }
 
 /// Whether a knee is more than scatter: the step of the rate must exceed three of its uncertainties, and the pair of lines
@@ -37,25 +36,25 @@ fn stands_out(broken: &Broken, count: usize) -> bool {
     sure && !rounding && (gain > 0.0 || broken.rss == 0.0)
 }
 
-/// A change of the rate below coil bind: a knee that stands out of the scatter, with a step of more than 3 %.
-pub(super) fn rate_change(sorted: &[Point], from: f64, bind: Option<f64>) -> Option<Broken> {
-    let to = bind.unwrap_or(sorted.last()?.s);
-    let middle = above(sorted, from + 0.2 * (to - from));
-    let middle = middle.get(..middle.partition_point(|p| p.s < from + 0.95 * (to - from)))?;
-    if middle.len() < 2 * READINGS {
-        return None;
-    }
-    let broken = two_lines(middle)?;
-    let large = (broken.after - broken.before).abs() > STEP * broken.before.abs();
-    (large && stands_out(&broken, middle.len())).then_some(broken)
+/// Readings between the seating of the end coils and coil bind; every one where every sample was asked for.
+pub(super) fn working(sorted: &[Point], from: f64, bind: Option<f64>, every: bool) -> &[Point] {
+    let Some(last) = sorted.last() else { return sorted };
+    let to = bind.unwrap_or(last.s);
+    let (low, high) = match (every, bind) {
+        (true, None) => return sorted,
+        (true, Some(_)) => (f64::NEG_INFINITY, to),
+        (false, _) => (from + SEATING * (to - from), from + SHORT_OF_BIND * (to - from)),
+    };
+    let upper = above(sorted, low);
+    upper.get(..upper.partition_point(|p| p.s < high)).unwrap_or_default()
 }
 
 fn above(sorted: &[Point], from: f64) -> &[Point] {
     sorted.get(sorted.partition_point(|p| p.s < from)..).unwrap_or_default()
 }
 
-/// The knee as it is answered, tare taken off.
-pub(super) fn answer(kind: KneeKind, broken: &Broken, tare: f64, coverage: Coverage) -> Knee {
+/// Coil bind as it is answered, tare taken off.
+pub(super) fn answer(broken: &Broken, tare: f64, coverage: Coverage) -> Knee {
     let rows = if broken.at_u > 0.0 && broken.at_u.is_finite() {
         vec![Contribution::type_a(
             "scatter about the two lines",
@@ -67,7 +66,7 @@ pub(super) fn answer(kind: KneeKind, broken: &Broken, tare: f64, coverage: Cover
         Vec::new()
     };
     Knee {
-        kind,
+        kind: KneeKind::Bind,
         deflection: Estimate::<Deflection>::of_budget(broken.at, rows, coverage),
         load: Load::from_si(broken.load - tare),
         rate_before: SpringRate::from_si(broken.before),

@@ -13,6 +13,7 @@ pub(super) fn check(request: &Request) -> Result<(), SpringError> {
     frame(&request.frame)?;
     window(&request.window)?;
     geometry(request)?;
+    curve(request)?;
     match request.tare {
         Tare::Level(load) => finite("tare.load", load.si())?,
         Tare::LeadingSamples(0) => return out_of_range("tare.leading_sample_count", 0.0, "samples", "1 or more"),
@@ -32,6 +33,26 @@ pub(super) fn check(request: &Request) -> Result<(), SpringError> {
     request
         .platen_gap
         .map_or(Ok(()), |gap| positive("platen_gap", gap, LengthUnit::Millimeter))
+}
+
+fn curve(request: &Request) -> Result<(), SpringError> {
+    let given = &request.curve;
+    let counts = [
+        ("curve.max_segment_count", given.max_segment_count, 1..=4, "1 to 4"),
+        ("curve.segment_count", given.segment_count, 1..=4, "1 to 4"),
+        ("curve.rate_half_count", given.rate_half_count, 1..=1_000, "1 to 1000"),
+    ];
+    for (field, count, range, allowed) in counts {
+        if let Some(count) = count.filter(|count| !range.contains(count)) {
+            return out_of_range(field, count as f64, "", allowed);
+        }
+    }
+    for place in &given.rate_at {
+        finite("curve.rate_at", place.si())?;
+    }
+    given.load_noise.map_or(Ok(()), |noise| {
+        not_negative("curve.load_noise", noise, ForceUnit::Newton)
+    })
 }
 
 fn errors(request: &Request) -> Result<(), SpringError> {

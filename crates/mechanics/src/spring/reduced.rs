@@ -27,6 +27,10 @@ pub struct Reduced {
     pub shape: Shape,
     /// The curve, for drawing: deflections as read on the tester less a measured frame curve's give, tare taken off.
     pub curve: Curve,
+    /// The broken lines through the press, and how many segments it bears out; `None` below eight readings.
+    pub curve_fit: Option<CurveFit>,
+    /// Rates where they were asked for.
+    pub local_rates: Vec<LocalRate>,
     /// Against the marking.
     pub marking_verdict: Option<MarkingVerdict>,
     /// The line of the window.
@@ -161,6 +165,10 @@ pub enum Shape {
     Straight,
     /// Straight up to coil bind.
     StraightToBind,
+    /// Two straight parts, the second the stiffer.
+    DualRate,
+    /// The rate rises throughout, or more than once.
+    Progressive,
     /// Not decided from these samples.
     Undetermined,
 }
@@ -172,6 +180,8 @@ pub struct Curve {
     pub press: Vec<CurvePoint>,
     /// Returning.
     pub returning: Vec<CurvePoint>,
+    /// A smooth curve through the press that never falls: the monotone interpolation of means. For drawing only.
+    pub smooth: Vec<CurvePoint>,
 }
 
 /// Most points of a curve's branch: more than a drawing can show.
@@ -273,4 +283,51 @@ pub struct MarkReading {
     pub difference_ratio: f64,
     /// Whether the bench value chose it.
     pub chosen: bool,
+}
+
+/// Broken lines through the press of the deepest stroke, between seating and coil bind.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CurveFit {
+    /// The best broken lines of 1, 2, ... segments.
+    pub lines: Vec<BrokenLine>,
+    /// Segments the readings bear out.
+    pub chosen_segment_count: usize,
+    /// `((RSS1 - RSS2)/2)/(RSS2/(n - 4))`; not F-distributed, because the break was searched. For comparison only.
+    pub break_f_ratio: Option<f64>,
+    /// Readings, or means of them above 4,000.
+    pub point_count: usize,
+    /// Readings that count after the residuals' serial correlation.
+    pub effective_point_count: f64,
+}
+
+/// A broken line: straight segments that meet.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BrokenLine {
+    /// Where they meet, as read on the tester.
+    pub breaks: Vec<Estimate<Deflection>>,
+    /// Loads there, tare taken off.
+    pub loads: Vec<Load>,
+    /// Rates of the segments, one more than breaks.
+    pub rates: Vec<Estimate<SpringRate>>,
+    /// Residual square sum, N2.
+    pub residual_square_sum: f64,
+    /// Residual standard deviation.
+    pub residual_standard_deviation: Load,
+    /// Bayesian information `n ln(RSS/n) + p ln n` with `p = 2K` parameters; too easily persuaded of a knee.
+    pub information: f64,
+    /// The same with `p = 3K - 1`, because breaks were searched.
+    pub searched_information: f64,
+}
+
+/// The rate at a place of the press.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LocalRate {
+    /// Middle of the readings it was taken over.
+    pub deflection: Deflection,
+    /// Slope of the line through them.
+    pub rate: Estimate<SpringRate>,
+    /// Standard uncertainty the same place would have from two neighbours alone.
+    pub two_point_standard_uncertainty: SpringRate,
+    /// Readings it was taken over.
+    pub point_count: usize,
 }

@@ -34,6 +34,8 @@ pub struct Request {
     pub predict_at: Vec<Deflection>,
     /// Deflection the intercept is given at; `None`: 0.
     pub reference_deflection: Option<Deflection>,
+    /// How the curve is judged.
+    pub curve: CurveInputs,
     /// Units of the words in findings and verdict.
     pub units: UnitSystem,
 }
@@ -56,6 +58,7 @@ impl Request {
             platen_gap: None,
             predict_at: Vec::new(),
             reference_deflection: None,
+            curve: CurveInputs::default(),
             units: UnitSystem::default(),
         }
     }
@@ -329,4 +332,19 @@ pub struct StrokeRule {
     pub preset_stroke_count: Option<usize>,
     /// Travel left out after each reversal; `None`: found from the loads.
     pub reversal_discard: Option<Deflection>,
+}
+
+/// How the curve is judged, and where its rate is wanted.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct CurveInputs {
+    /// Most segments of the broken lines tried, 1 to 4; `None`: 3.
+    pub max_segment_count: Option<usize>,
+    /// Takes so many segments, 1 to 4, instead of judging; `None`: the readings decide.
+    pub segment_count: Option<usize>,
+    /// Deflections, as read on the tester, at which the rate is wanted.
+    pub rate_at: Vec<Deflection>,
+    /// Readings to either side such a rate is taken over, 1 to 1,000; `None`: a twentieth of the press, 2 to 200.
+    pub rate_half_count: Option<usize>,
+    /// Standard deviation of a load reading; `None`: from the scatter.
+    pub load_noise: Option<Load>,
 }

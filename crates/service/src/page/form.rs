@@ -20,6 +20,25 @@ const MAX_BYTES: usize = 64 * 1024;
 pub(super) struct Posted(Vec<(String, String)>);
 
 impl Posted {
+    /// The fields of a query.
+    pub(super) fn of_query(query: Option<&str>) -> Self {
+        let pairs = form_urlencoded::parse(query.unwrap_or_default().as_bytes());
+        Self(pairs.into_owned().collect())
+    }
+
+    /// Writes a field that is not there yet.
+    pub(super) fn set(&mut self, name: &str, text: &str) {
+        self.0.push((name.to_owned(), text.to_owned()));
+    }
+
+    /// Every text of a field that may come more than once.
+    pub(super) fn all<'a>(&'a self, name: &'a str) -> impl Iterator<Item = &'a str> + 'a {
+        self.0
+            .iter()
+            .filter(move |(known, _)| known == name)
+            .map(|(_, value)| value.trim())
+    }
+
     /// A field's text without white space around it; empty where it is absent.
     pub(super) fn text(&self, name: &str) -> &str {
         let found = self.0.iter().find(|(known, _)| known == name);
@@ -41,7 +60,9 @@ impl<S: Sync> FromRequest<S> for Posted {
             return Err(ServiceError::InvalidFields(vec![fault]).into());
         }
         let bytes = to_bytes(request.into_body(), MAX_BYTES).await.map_err(not_taken)?;
-        Ok(Self(form_urlencoded::parse(&bytes).into_owned().collect()))
+        // Browsers send every new line as two letters, which is not what was typed.
+        let fields = form_urlencoded::parse(&bytes).map(|(name, text)| (name.into_owned(), text.replace("\r\n", "\n")));
+        Ok(Self(fields.collect()))
     }
 }
 

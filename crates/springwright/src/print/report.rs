@@ -35,6 +35,7 @@ pub(crate) fn reduced(reply: &ReduceRunResponse) -> String {
     spring(reply, &mut rows);
     rows.write(&mut report);
     knees(reply, &mut report);
+    local_rates(reply, &mut report);
     strokes(reply, &mut report);
     budget(reply, &mut report);
     if !reply.predicted_loads.is_empty() {
@@ -224,6 +225,8 @@ fn spring(reply: &ReduceRunResponse, rows: &mut Rows) {
         match reply.shape() {
             SpringShape::Straight => Some("straight as far as it was pressed".to_owned()),
             SpringShape::StraightToBind => Some("straight up to coil bind".to_owned()),
+            SpringShape::DualRate => Some("two straight parts, the second the stiffer".to_owned()),
+            SpringShape::Progressive => Some("progressive: one rate does not describe it".to_owned()),
             SpringShape::Undetermined => Some("cannot be told from these samples".to_owned()),
             SpringShape::Unspecified => None,
         },
@@ -263,6 +266,14 @@ fn knees(reply: &ReduceRunResponse, report: &mut String) {
             .map(|(before, after)| format!("; {before} before, {after} after"))
             .unwrap_or_default();
         let _ = writeln!(report, "{what} at {at}{load}{rates}");
+    }
+}
+
+fn local_rates(reply: &ReduceRunResponse, report: &mut String) {
+    for local in &reply.local_rates {
+        let at = shown(local.deflection.as_ref()).unwrap_or_default();
+        let rate = estimated(local.rate.as_ref()).unwrap_or_default();
+        let _ = writeln!(report, "rate at {at}: {rate}, over {} readings", local.point_count);
     }
 }
 

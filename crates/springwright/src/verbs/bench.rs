@@ -3,7 +3,7 @@
 use clap::{ArgMatches, Command, FromArgMatches as _};
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
 
-use super::{reduce_run, run_method};
+use super::{reduce_run, run_method, valving};
 use crate::args::{self, CommonArgs};
 use crate::entry::{enter, is_typable};
 use crate::fail::{Ended, Fail};
@@ -24,6 +24,14 @@ impl Flag {
             path: path.to_owned(),
             help: help.to_owned(),
             many: false,
+        }
+    }
+
+    /// One that can be given again and again.
+    pub(super) fn many(name: &str, path: &str, help: &str) -> Self {
+        Self {
+            many: true,
+            ..Self::new(name, path, help)
         }
     }
 }
@@ -134,6 +142,7 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
     match method.name() {
         "ReduceRun" => reduce_run::flags(),
         "LoadAtLength" => load_at_length(),
+        "SolveStack" => valving::solve_stack(),
         _ if method.is_client_streaming() => Vec::new(),
         _ => derived(method),
     }
@@ -216,6 +225,9 @@ fn example(method: &MethodDescriptor) -> String {
     let flags = match method.name() {
         "ReduceRun" => "--csv run.csv --columns deflection:mm,load:N --marking \"9.5 N/mm\" --grade 5%",
         "LoadAtLength" => "--rate 9.5N/mm --free-length 450mm --length 400mm",
+        "SolveStack" => {
+            "--shims \"30x0.15*2, 26x0.15, 22x0.15 mm\" --clamp 14mm --port-inner 18mm --port-outer 26mm --to 1MPa"
+        }
         "CreateSpring" => "--server 127.0.0.1:7411 --label \"fork, left\" --marked-rate 9.5N/mm",
         "UpdateSpring" => "--server 127.0.0.1:7411 --name springs/a7 --rack-place \"top row\"",
         "ListSprings" => "--server 127.0.0.1:7411 --label-contains fork",

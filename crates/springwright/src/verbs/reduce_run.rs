@@ -120,6 +120,29 @@ pub(super) fn flags() -> Vec<Flag> {
     );
     predict.many = true;
     flags.push(predict);
+    flags.extend([
+        Flag::many(
+            "rate-at",
+            "curve.rate_at",
+            "Deflection the rate is wanted at (may be repeated)",
+        ),
+        Flag::new(
+            "rate-half-count",
+            "curve.rate_half_count",
+            "Readings to either side it is taken over",
+        ),
+        Flag::new(
+            "segments",
+            "curve.segment_count",
+            "Takes the curve as so many straight parts, instead of judging",
+        ),
+        Flag::new(
+            "max-segments",
+            "curve.max_segment_count",
+            "Most straight parts that are tried, 1 to 4",
+        ),
+        Flag::new("load-noise", "curve.load_noise", "Standard deviation of a load reading"),
+    ]);
     flags
 }
 

@@ -11,7 +11,7 @@ use mechanics::spring::{
 };
 
 use super::estimates::{assumptions, findings, force_estimate, length_estimate, stiffness_estimate};
-use super::{coils, length_range, rate_range, tolerance_grade};
+use super::{coils, curve, length_range, rate_range, tolerance_grade};
 use crate::quantity::{Range, computed, entered, number, optional, required, unit, unit_system};
 use crate::records::{
     bench_temperature, count, finite, load_cell as check_load_cell, tester_frame as check_frame, text,
@@ -70,6 +70,7 @@ pub fn options(message: &v1::ReduceRunRequest, source: Source, violations: &mut 
         deflection_range(),
         violations.at("reference_deflection"),
     );
+    request.curve = curve::inputs(message.curve.as_ref(), violations.at("curve"));
     if message.predict_at.len() > MAX_PREDICTIONS {
         violations.push(
             "predict_at",
@@ -540,9 +541,13 @@ pub fn response(reduced: &Reduced, units: UnitSystem) -> v1::ReduceRunResponse {
         shape: match reduced.shape {
             Shape::Straight => v1::SpringShape::Straight,
             Shape::StraightToBind => v1::SpringShape::StraightToBind,
+            Shape::DualRate => v1::SpringShape::DualRate,
+            Shape::Progressive => v1::SpringShape::Progressive,
             Shape::Undetermined => v1::SpringShape::Undetermined,
         } as i32,
-        curve: Some(curve(reduced, units)),
+        curve: Some(curve::drawn(&reduced.curve, units)),
+        curve_fit: reduced.curve_fit.as_ref().map(|fit| curve::fit(fit, units)),
+        local_rates: curve::local_rates(&reduced.local_rates, units),
         marking_verdict: reduced
             .marking_verdict
             .as_ref()
@@ -594,26 +599,6 @@ pub fn response(reduced: &Reduced, units: UnitSystem) -> v1::ReduceRunResponse {
     }
 }
 
-fn curve(reduced: &Reduced, units: UnitSystem) -> v1::LoadCurve {
-    use mechanics::quantity::Unit;
-    let (length, force) = (LengthUnit::of_system(units), ForceUnit::of_system(units));
-    let points = |branch: &[mechanics::spring::CurvePoint]| {
-        branch
-            .iter()
-            .map(|point| v1::CurvePoint {
-                deflection: point.deflection.get(length),
-                load: point.load.get(force),
-            })
-            .collect()
-    };
-    v1::LoadCurve {
-        deflection_unit: length.row().number,
-        load_unit: force.row().number,
-        press: points(&reduced.curve.press),
-        returning: points(&reduced.curve.returning),
-    }
-}
-
 fn marking_verdict(verdict: &MarkingVerdict, units: UnitSystem) -> v1::MarkingVerdict {
     v1::MarkingVerdict {
         decision: match verdict.decision {
@@ -658,6 +643,6 @@ fn as_entered(rate: mechanics::quantity::Entered<StiffnessUnit>) -> v1::Stiffnes
     }
 }
 
-fn wide(count: usize) -> i64 {
+pub(super) fn wide(count: usize) -> i64 {
     i64::try_from(count).unwrap_or(i64::MAX)
 }

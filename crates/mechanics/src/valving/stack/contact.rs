@@ -1,0 +1,334 @@
+//! The contact problem of one step: a linear complementarity problem.
+
+use super::band::{at, dot};
+
+/// A dense symmetric matrix.
+#[derive(Debug, Clone)]
+pub(super) struct Dense {
+    size: usize,
+    entries: Vec<f64>,
+}
+
+impl Dense {
+    pub(super) fn new(size: usize) -> Self {
+        Self {
+            size,
+            entries: vec![0.0; size * size],
+        }
+    }
+
+    pub(super) fn row(&self, index: usize) -> &[f64] {
+        self.entries
+            .get(index * self.size..(index + 1) * self.size)
+            .unwrap_or_default()
+    }
+
+    pub(super) fn add(&mut self, row: usize, column: usize, value: f64) {
+        if let Some(entry) = self.entries.get_mut(row * self.size + column) {
+            *entry += value;
+        }
+    }
+
+    fn diagonal(&self, index: usize) -> f64 {
+        at(self.row(index), index)
+    }
+}
+
+/// A pivot below this share of its diagonal is rounding: the ring's gap already follows from the rings in contact.
+const DEPENDENT: f64 = 1e-13;
+/// Relative gap that counts as closed.
+const CLOSED: f64 = 1e-11;
+/// Rounds of the quick exchange before the safe one takes over.
+const QUICK: usize = 12;
+
+/// Ring forces `l` with `l >= 0`, `A l + d >= 0`, `l.(A l + d) = 0`, for a symmetric positive definite `A`.
+///
+/// `A` is the give of gap against force, `d` the gaps without any force. All rings are scaled to a unit diagonal. A few
+/// rounds of block exchange (Judice and Pires, 1994) from the last contact set usually end it; where they do not, the
+/// primal active set method of Lawson and Hanson (Solving Least Squares Problems, 1974, ch. 23) does: each of its
+/// exchanges lowers `l'Al/2 + l'd`, so that it cannot cycle. `None` where it does not end within its bound of steps.
+pub(super) fn solve(a: &Dense, d: &[f64], touching: &mut Vec<bool>) -> Option<Vec<f64>> {
+    let size = d.len();
+    touching.resize(size, false);
+    let scale: Vec<f64> = (0..size).map(|k| 1.0 / a.diagonal(k).sqrt()).collect();
+    let mut scaled = a.clone();
+    for (k, row) in scaled.entries.chunks_exact_mut(size.max(1)).enumerate() {
+        let own = at(&scale, k);
+        for (entry, other) in row.iter_mut().zip(&scale) {
+            *entry *= own * other;
+        }
+    }
+    let gaps: Vec<f64> = d.iter().zip(&scale).map(|(d, s)| d * s).collect();
+    let mut set = ActiveSet::new(&scaled, &gaps);
+    let forces = set.quick(touching).or_else(|| set.safe(touching))?;
+    for (touches, force) in touching.iter_mut().zip(&forces) {
+        *touches = *force > 0.0;
+    }
+    Some(forces.iter().zip(&scale).map(|(y, s)| y * s).collect())
+}
+
+/// Rings in contact, with the factor of their part of the matrix.
+struct ActiveSet<'a> {
+    a: &'a Dense,
+    d: &'a [f64],
+    /// Gap below which a ring counts as penetrating.
+    tolerance: f64,
+    rings: Vec<usize>,
+    /// Rows of the lower factor, one longer than the one before.
+    factor: Vec<Vec<f64>>,
+}
+
+impl<'a> ActiveSet<'a> {
+    fn new(a: &'a Dense, d: &'a [f64]) -> Self {
+        let largest = d.iter().fold(0.0_f64, |most, d| most.max(d.abs()));
+        Self {
+            a,
+            d,
+            tolerance: CLOSED * largest,
+            rings: Vec::new(),
+            factor: Vec::new(),
+        }
+    }
+
+    /// Takes a ring in; false where it depends on those that are in.
+    fn enter(&mut self, ring: usize) -> bool {
+        let given = self.a.row(ring);
+        let mut row: Vec<f64> = Vec::with_capacity(self.rings.len() + 1);
+        for (other, known) in self.rings.iter().zip(&self.factor) {
+            let below = dot(&row, known);
+            let last = known.last().copied().unwrap_or(f64::NAN);
+            row.push((at(given, *other) - below) / last);
+        }
+        let pivot = at(given, ring) - dot(&row, &row);
+        if !(pivot > DEPENDENT) {
+            return false;
+        }
+        row.push(pivot.sqrt());
+        self.rings.push(ring);
+        self.factor.push(row);
+        true
+    }
+
+    /// Starts again with these rings; those that depend on earlier ones stay out.
+    fn restart(&mut self, rings: impl IntoIterator<Item = usize>) {
+        self.rings.clear();
+        self.factor.clear();
+        for ring in rings {
+            self.enter(ring);
+        }
+    }
+
+    /// Takes rings out.
+    fn leave(&mut self, leaving: &[usize]) {
+        let kept = self
+            .rings
+            .iter()
+            .position(|ring| leaving.contains(ring))
+            .unwrap_or(self.rings.len());
+        let after = self.rings.split_off(kept);
+        self.factor.truncate(kept);
+        for ring in after.into_iter().filter(|ring| !leaving.contains(ring)) {
+            self.enter(ring);
+        }
+    }
+
+    fn solve_factored(&self, right: &mut [f64]) {
+        for k in 0..self.factor.len() {
+            let Some(row) = self.factor.get(k) else { continue };
+            let known = dot(row, right.get(..k).unwrap_or_default());
+            if let (Some(value), Some(pivot)) = (right.get_mut(k), row.last()) {
+                *value = (*value - known) / pivot;
+            }
+        }
+        for (k, row) in self.factor.iter().enumerate().rev() {
+            let (before, rest) = right.split_at_mut(k);
+            let (Some(value), Some(pivot)) = (rest.first_mut(), row.last()) else {
+                continue;
+            };
+            *value /= pivot;
+            for (earlier, factor) in before.iter_mut().zip(row) {
+                *earlier -= factor * *value;
+            }
+        }
+    }
+
+    /// Forces that close every ring of the set, in the set's order, refined once.
+    fn forces(&self) -> Vec<f64> {
+        let mut forces: Vec<f64> = self.rings.iter().map(|&ring| -at(self.d, ring)).collect();
+        self.solve_factored(&mut forces);
+        let mut rest: Vec<f64> = self
+            .rings
+            .iter()
+            .map(|&ring| {
+                let row = self.a.row(ring);
+                let closed: f64 = self
+                    .rings
+                    .iter()
+                    .zip(&forces)
+                    .map(|(&other, f)| at(row, other) * f)
+                    .sum();
+                -at(self.d, ring) - closed
+            })
+            .collect();
+        self.solve_factored(&mut rest);
+        for (force, rest) in forces.iter_mut().zip(&rest) {
+            *force += rest;
+        }
+        forces
+    }
+
+    fn spread(&self, forces: &[f64]) -> Vec<f64> {
+        let mut all = vec![0.0; self.d.len()];
+        for (&ring, force) in self.rings.iter().zip(forces) {
+            if let Some(place) = all.get_mut(ring) {
+                *place = *force;
+            }
+        }
+        all
+    }
+
+    /// Gaps under these forces; those of the set are zero.
+    fn gaps(&self, forces: &[f64]) -> Vec<f64> {
+        let mut gaps = self.d.to_vec();
+        for (&ring, force) in self.rings.iter().zip(forces) {
+            for (gap, give) in gaps.iter_mut().zip(self.a.row(ring)) {
+                *gap += force * give;
+            }
+        }
+        for &ring in &self.rings {
+            if let Some(gap) = gaps.get_mut(ring) {
+                *gap = 0.0;
+            }
+        }
+        gaps
+    }
+
+    fn quick(&mut self, touching: &[bool]) -> Option<Vec<f64>> {
+        let mut wanted: Vec<bool> = touching.to_vec();
+        let mut fewest = usize::MAX;
+        let mut worse = 0;
+        for _ in 0..QUICK {
+            self.restart((0..wanted.len()).filter(|&k| wanted.get(k) == Some(&true)));
+            let forces = self.forces();
+            let gaps = self.gaps(&forces);
+            wanted.fill(false);
+            let mut changes = 0;
+            for (&ring, force) in self.rings.iter().zip(&forces) {
+                if *force > 0.0 {
+                    if let Some(place) = wanted.get_mut(ring) {
+                        *place = true;
+                    }
+                } else {
+                    changes += 1;
+                }
+            }
+            for (place, gap) in wanted.iter_mut().zip(&gaps) {
+                if *gap < -self.tolerance {
+                    *place = true;
+                    changes += 1;
+                }
+            }
+            if changes == 0 {
+                return forces.iter().all(|f| f.is_finite()).then(|| self.spread(&forces));
+            }
+            // Exchanges that stop getting fewer may go round for ever.
+            if changes < fewest {
+                fewest = changes;
+            } else {
+                worse += 1;
+                if worse > 3 {
+                    return None;
+                }
+            }
+        }
+        None
+    }
+
+    fn safe(&mut self, touching: &[bool]) -> Option<Vec<f64>> {
+        self.restart((0..touching.len()).filter(|&k| touching.get(k) == Some(&true)));
+        let mut forces = loop {
+            let forces = self.forces();
+            let pulling: Vec<usize> = self
+                .rings
+                .iter()
+                .zip(&forces)
+                .filter(|(_, force)| !(**force > 0.0))
+                .map(|(&ring, _)| ring)
+                .collect();
+            if pulling.is_empty() {
+                break self.spread(&forces);
+            }
+            self.leave(&pulling);
+        };
+        let mut refused = vec![false; self.d.len()];
+        for _ in 0..20 * self.d.len() + 20 {
+            let own: Vec<f64> = self.rings.iter().map(|&ring| at(&forces, ring)).collect();
+            let gaps = self.gaps(&own);
+            let open = gaps
+                .iter()
+                .zip(&refused)
+                .enumerate()
+                .filter(|(_, (_, refused))| !**refused);
+            let worst = open
+                .min_by(|(_, (a, _)), (_, (b, _))| a.total_cmp(b))
+                .map(|(k, (gap, _))| (k, *gap));
+            let Some((ring, _)) = worst.filter(|(_, gap)| *gap < -self.tolerance) else {
+                return forces.iter().all(|f| f.is_finite()).then_some(forces);
+            };
+            if !self.enter(ring) {
+                mark(&mut refused, ring);
+                continue;
+            }
+            self.settle(&mut forces)?;
+            if self.rings.contains(&ring) {
+                refused.fill(false);
+            } else {
+                mark(&mut refused, ring);
+            }
+        }
+        None
+    }
+
+    /// Moves from feasible forces towards those of the set, giving up each ring whose force reaches zero on the way.
+    fn settle(&mut self, forces: &mut Vec<f64>) -> Option<()> {
+        for _ in 0..=self.d.len() {
+            let wanted = self.forces();
+            let pairs = || {
+                self.rings
+                    .iter()
+                    .zip(&wanted)
+                    .map(|(&ring, to)| (ring, at(forces, ring), *to))
+            };
+            let way = pairs()
+                .filter(|(_, _, to)| !(*to > 0.0))
+                .map(|(ring, from, to)| (ring, from / (from - to).max(f64::MIN_POSITIVE)))
+                .min_by(|a, b| a.1.total_cmp(&b.1));
+            let Some((first, share)) = way else {
+                *forces = self.spread(&wanted);
+                return Some(());
+            };
+            let moved: Vec<(usize, f64)> = pairs()
+                .map(|(ring, from, to)| (ring, from + share * (to - from)))
+                .collect();
+            let largest = moved.iter().fold(0.0_f64, |most, (_, f)| most.max(*f));
+            let leaving: Vec<usize> = moved
+                .iter()
+                .filter(|(ring, force)| *ring == first || *force <= 1e-14 * largest)
+                .map(|(ring, _)| *ring)
+                .collect();
+            for (ring, force) in &moved {
+                if let Some(place) = forces.get_mut(*ring) {
+                    *place = if leaving.contains(ring) { 0.0 } else { *force };
+                }
+            }
+            self.leave(&leaving);
+        }
+        None
+    }
+}
+
+fn mark(flags: &mut [bool], index: usize) {
+    if let Some(flag) = flags.get_mut(index) {
+        *flag = true;
+    }
+}
