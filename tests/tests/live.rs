@@ -12,9 +12,9 @@ use tempfile::TempDir;
 struct Feed(Child);
 
 impl Feed {
-    fn start(server: &Server, tester: &Server, spool: &Path) -> Self {
+    fn start(server: &Server, tester: &Server, spool: &Path) -> Result<Self, String> {
         let (server, tester) = (server.address().to_string(), tester.address().to_string());
-        let mut command = Command::new(program().unwrap());
+        let mut command = Command::new(program()?);
         command
             .args([
                 "feed",
@@ -31,7 +31,10 @@ impl Feed {
             .stdin(Stdio::null())
             .stdout(Stdio::null())
             .stderr(Stdio::null());
-        Self(command.spawn().unwrap())
+        let started = command.spawn();
+        started
+            .map(Self)
+            .map_err(|error| format!("the feed does not start: {error}"))
     }
 }
 
@@ -59,15 +62,14 @@ fn a_test_is_watched_and_worked_from_start_to_kept_report() {
         "4",
     ];
     let tester = Server::tester(&tester).unwrap();
-    let _feed = Feed::start(&server, &tester, &folder.path().join("spool"));
+    let _feed = Feed::start(&server, &tester, &folder.path().join("spool")).unwrap();
     let url = format!("http://{}", server.address());
     // Where somebody wants to look at the pictures, they are kept.
     let pictures = std::env::var_os("SPRINGWRIGHT_PICTURES");
     let pictures = pictures.as_deref().unwrap_or(folder.path().as_os_str());
     let arguments = [OsStr::new(&url), pictures];
     let printed = run_browser("live.mjs", &arguments, Duration::from_secs(180));
-    printed
-        .map(drop)
-        .map_err(|said| format!("{said}\nthe server said:\n{}", server.output()))
-        .unwrap();
+    if let Err(said) = printed {
+        panic!("{said}\nthe server said:\n{}", server.output());
+    }
 }
