@@ -3,10 +3,13 @@
 // A tester that waits and a feed that stays with it are at the bench. Once by pointer, once by keyboard alone, once
 // without script; pictures of what is seen at phone, laptop and wall size go into FOLDER.
 import assert from "node:assert/strict";
+import { readFileSync } from "node:fs";
 import { createRequire } from "node:module";
 
 const tools = createRequire(new URL("../.tools/", import.meta.url));
 const { chromium } = tools("playwright-core");
+
+const axe = readFileSync(tools.resolve("axe-core/axe.min.js"), "utf8");
 
 const [base, folder] = process.argv.slice(2);
 const SIZES = { phone: { width: 390, height: 844 }, laptop: { width: 1280, height: 800 }, wall: { width: 1920, height: 1080 } };
@@ -27,6 +30,14 @@ async function look(options) {
   page.on("request", (request) => { if (!request.url().startsWith(base)) outside.push(request.url()); });
   await page.goto(base);
   return page;
+}
+
+// What keeps people out, by axe-core; moderate findings are advice.
+async function isAccessible(page, where) {
+  await page.evaluate(axe);
+  const { violations } = await page.evaluate(() => axe.run());
+  const grave = violations.filter(({ impact }) => impact === "serious" || impact === "critical");
+  assert.deepEqual(grave.map(({ id, nodes }) => `${where}: ${id}: ${nodes.map(({ html }) => html).join(" ")}`), []);
 }
 
 const text = (page, id) => page.textContent(`#${id}`);
@@ -71,6 +82,7 @@ async function byPointer() {
   await shows(page, "spring", "<b>left</b> & fork");
   await page.click("#start");
   await Promise.all([page, ...others].map(watched));
+  await Promise.all([page, ...others].map((one) => isAccessible(one, "measuring")));
   for (const [name, one] of [["laptop", page], ["phone", others[0]], ["wall", others[1]]]) {
     await one.screenshot({ path: `${folder}/live-${name}.png`, fullPage: name === "phone" });
   }
@@ -84,6 +96,7 @@ async function byPointer() {
   await page.click("#keep");
   await shows(page, "last", "Kept");
   await page.screenshot({ path: `${folder}/kept-laptop.png`, fullPage: true });
+  await Promise.all([page, ...others].map((one) => isAccessible(one, "at rest")));
   const report = await page.getAttribute("#last a[href$='/report']", "href");
   await page.click("#last a[href$='/report']");
   await page.waitForURL(base + report);
