@@ -47,6 +47,8 @@ pub fn start(
         let ended = tokio::select! {
             ended = watching => ended,
             () = shutdown.cancelled() => Err(ServiceError::ShuttingDown),
+            // Whoever looked once and left keeps no place until the next sign of life.
+            () = pictures.closed() => Ok(()),
         };
         if let Err(error) = ended {
             // The place in the channel may be taken by a picture nobody wants any more; then the end is the message.
@@ -364,6 +366,20 @@ mod tests {
         // What was on its way, and the end: no picture was kept for it.
         let left: Vec<_> = slow.collect().await;
         assert!(left.len() <= 2, "{}", left.len());
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn whoever_looks_once_leaves_no_watcher_behind() {
+        let bench = bench();
+        on_bench(&bench, "a", "");
+        for _ in 0..3 {
+            let shown = start(Arc::clone(&bench), v1::WatchBenchRequest::default()).unwrap();
+            let mut shown = Box::pin(shown);
+            shown.next().await.unwrap().unwrap();
+        }
+        // Less than a sign of life away.
+        tokio::time::sleep(PACE).await;
+        assert_eq!(bench.watchers.free(), super::super::WATCHERS);
     }
 
     #[tokio::test(start_paused = true)]

@@ -191,7 +191,7 @@ pub(super) fn actions(scene: &Scene) -> Markup {
             p { "Connect one: " code { "springwright feed --stay --connect HOST:PORT" } "." }
         } @else if state == v1::RunState::Interrupted {
             p { "The same feed command goes on with this run. Or end it here:" }
-            (change("/bench/finish", "finish", "Keep what there is", true))
+            @if !words::is_empty(shown) { (change("/bench/finish", "finish", "Keep what there is", true)) }
             (change("/bench/discard", "discard", "Discard", false))
         } @else if state == v1::RunState::Recording && at == v1::InstrumentState::Waiting {
             @if obeys(Action::TareMark) { (tell("tare", "Tare", false)) }

@@ -45,9 +45,16 @@ pub(super) fn state(shown: &v1::WatchBenchResponse) -> &'static str {
         (RunState::Recording, At::Sampling | At::Unspecified) => "Measuring",
         (RunState::Interrupted, _) => "Interrupted: the feed is gone",
         (RunState::Finished, _) => "Finished",
+        // The feed was ended while it waited.
+        (RunState::Discarded, _) if is_empty(shown) => "No tester is connected",
         (RunState::Discarded, _) => "Discarded",
         (RunState::Unspecified, _) => "Unknown",
     }
+}
+
+/// Whether nothing was recorded.
+pub(super) fn is_empty(shown: &v1::WatchBenchResponse) -> bool {
+    shown.reading.as_ref().is_none_or(|reading| reading.sample_count == 0) && shown.durable_through == 0
 }
 
 /// How the instrument took the last instruction; and the tare, which stays in force.
