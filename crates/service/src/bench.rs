@@ -123,6 +123,11 @@ impl Bench {
         });
     }
 
+    /// A spring or a run changed: whoever looks at the bench may want to look at it again.
+    fn record_changed(&self) {
+        self.on_bench.borrow().iter().for_each(|board| board.record_changed());
+    }
+
     /// The runs that are recorded, or were last, one for each tester; the newest first.
     pub fn on_bench(&self) -> Vec<Arc<Board>> {
         self.on_bench.borrow().iter().cloned().collect()

@@ -274,6 +274,7 @@ fn picture(board: &Board, seen: &mut Seen) -> v1::WatchBenchResponse {
         tare_mark: news.condition.tare,
         notice: news.condition.notice,
         marks: news.condition.marks,
+        record_change_count: news.condition.record_changes,
     }
 }
 

@@ -85,8 +85,8 @@
       if (answer.type === "opaqueredirect" || answer.ok) {
         waiting.clear();
         form.closest("details")?.removeAttribute("open");
+        // What it changed comes as any change does, to everybody who looks; a field that is still in focus would hold it up.
         if (document.activeElement?.matches("input, select, textarea")) document.activeElement.blur();
-        listen();
         return;
       }
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");

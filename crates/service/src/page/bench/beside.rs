@@ -33,7 +33,13 @@ pub(super) struct Last {
 }
 
 /// Looks it all up. The reduction is the run's own, by its header and its spring.
-pub(super) async fn look(page: &Page, shown: &v1::WatchBenchResponse, units: i32) -> Result<Beside, ServiceError> {
+/// What was said of the last test before is said again where nothing of it changed.
+pub(super) async fn look(
+    page: &Page,
+    shown: &v1::WatchBenchResponse,
+    units: i32,
+    before: Option<Last>,
+) -> Result<Beside, ServiceError> {
     let (spring, tester, run) = (shown.spring.clone(), shown.tester.clone(), shown.run.clone());
     let closed = shown.state == v1::RunState::Finished as i32;
     let (spring, rack, last) = page
@@ -57,7 +63,10 @@ pub(super) async fn look(page: &Page, shown: &v1::WatchBenchResponse, units: i32
         })
         .await?;
     let last = match last {
-        Some((spring, run)) => Some(judged(page, run, spring, units).await?),
+        Some((spring, run)) => match before.filter(|before| before.holds_for(&run, spring.as_ref())) {
+            Some(before) => Some(before),
+            None => Some(judged(page, run, spring, units).await?),
+        },
         None => None,
     };
     Ok(Beside { spring, rack, last })
@@ -104,6 +113,12 @@ async fn judged(page: &Page, run: v1::Run, spring: Option<v1::Spring>, units: i3
 }
 
 impl Last {
+    /// Whether run and spring are as they were.
+    fn holds_for(&self, run: &v1::Run, spring: Option<&v1::Spring>) -> bool {
+        let etag = |spring: Option<&v1::Spring>| spring.map(|spring| spring.etag.clone());
+        self.run.name == run.name && self.run.etag == run.etag && etag(self.spring.as_ref()) == etag(spring)
+    }
+
     /// The verdict in one line: the mark, the rate with its uncertainty, how far apart.
     pub(super) fn verdict(&self) -> String {
         let reply = match &self.said {

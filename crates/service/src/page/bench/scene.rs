@@ -54,7 +54,8 @@ impl Scene {
         let words = first || key(&picture) != key(&self.shown);
         self.shown = picture;
         if words {
-            self.beside = beside::look(page, &self.shown, self.reply_units).await?;
+            let before = self.beside.last.take();
+            self.beside = beside::look(page, &self.shown, self.reply_units, before).await?;
         }
         let drawn = if self.rests() {
             self.rest(words)
@@ -101,7 +102,13 @@ impl Scene {
 }
 
 /// What decides over words and buttons.
-fn key(shown: &v1::WatchBenchResponse) -> (&str, &str, [i32; 2], bool) {
+fn key(shown: &v1::WatchBenchResponse) -> (&str, &str, [i32; 2], bool, i64) {
     let at = [shown.state, shown.instrument];
-    (&shown.run, &shown.spring, at, shown.tare_mark.is_some())
+    (
+        &shown.run,
+        &shown.spring,
+        at,
+        shown.tare_mark.is_some(),
+        shown.record_change_count,
+    )
 }
