@@ -60,9 +60,8 @@ pub(super) async fn view(
 fn shown(both: &[Gathered; 2], visitor: &Visitor) -> Result<Markup, ServiceError> {
     let [a, b] = both;
     let [first, second] = [reply(a)?, reply(b)?];
-    let labels = [format!("A: {}", a.title()), format!("B: {}", b.title())];
-    let [label_a, label_b] = &labels;
-    let plot = curve::of_two("Two curves compared", [(label_a, first), (label_b, second)]);
+    let title = format!("Curves of A, {}, and B, {}", a.title(), b.title());
+    let plot = curve::of_two(&title, [("A", first), ("B", second)]);
     Ok(html! {
         h1 { "Two runs compared" }
         @if let Some(words) = difference(rate_of(first), rate_of(second), visitor) {
@@ -72,12 +71,16 @@ fn shown(both: &[Gathered; 2], visitor: &Visitor) -> Result<Markup, ServiceError
                  better than that."
             }
         }
-        @if let Some(plot) = plot { (plot.figure()) }
-        div.fields {
-            (column("A", a, first))
-            (column("B", b, second))
+        div.two {
+            div {
+                @if let Some(plot) = plot { (plot.figure()) }
+                p.hint { "Neighbouring readings are drawn as their mean, the no-load level taken off. " (origin(Origin::Measured)) }
+            }
+            div {
+                (column("A", a, first))
+                (column("B", b, second))
+            }
         }
-        (said::caution())
     })
 }
 
@@ -97,6 +100,7 @@ fn column(letter: &str, gathered: &Gathered, reply: &v1::ReduceRunResponse) -> M
                 (row("Free length", estimated(reply.free_length.as_ref()), Origin::Measured))
             }
             (said::findings(&reply.findings))
+            (said::caution_beside(&reply.findings))
         }
     }
 }

@@ -28,19 +28,24 @@ pub(super) fn of_run(title: &str, reply: &v1::ReduceRunResponse) -> Option<Plot>
     })
 }
 
-/// The curves of two runs over one another, counted from contact where both found it.
+/// The curves of two runs over one another, by a letter for each, counted from contact where both found it.
 pub(super) fn of_two(title: &str, runs: [(&str, &v1::ReduceRunResponse); 2]) -> Option<Plot> {
     let [(_, first), (_, second)] = runs;
     let curves = [first.curve.as_ref()?, second.curve.as_ref()?];
     let contacts = [contact(first), contact(second)];
-    let (name, from) = match contacts {
-        [Some(first), Some(second)] => ("deflection from contact", [first, second]),
-        _ => ("deflection", [0.0, 0.0]),
+    let (name, from, marks) = match contacts {
+        [Some(first), Some(second)] => {
+            let at = Mark::At {
+                label: "contact",
+                x: 0.0,
+            };
+            ("deflection from contact", [first, second], vec![at])
+        }
+        _ => ("deflection", [0.0, 0.0], Vec::new()),
     };
     let looks = [[Look::Press, Look::Return], [Look::OtherPress, Look::OtherReturn]];
     let mut lines = Vec::new();
     for (((label, _), curve), (from, [press, back])) in runs.iter().zip(curves).zip(from.into_iter().zip(looks)) {
-        let label = short(label);
         lines.push(line(format!("{label}, pressing"), press, &curve.press, from));
         if !curve.returning.is_empty() {
             lines.push(line(format!("{label}, returning"), back, &curve.returning, from));
@@ -53,18 +58,8 @@ pub(super) fn of_two(title: &str, runs: [(&str, &v1::ReduceRunResponse); 2]) -> 
         x: deflection_axis(name, curves[0])?,
         y: load_axis(curves[0])?,
         lines,
-        marks: Vec::new(),
+        marks,
     })
-}
-
-/// A label short enough for the key of a plot.
-fn short(label: &str) -> String {
-    const MOST: usize = 28;
-    if label.chars().count() <= MOST {
-        return label.to_owned();
-    }
-    let kept: String = label.chars().take(MOST - 1).collect();
-    format!("{kept}…")
 }
 
 fn line(label: String, look: Look, points: &[v1::CurvePoint], from: f64) -> Line {

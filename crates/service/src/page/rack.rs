@@ -141,7 +141,7 @@ fn line(shelf: &Shelf, visitor: &Visitor) -> Markup {
         tr {
             th.name scope="row" {
                 a href={ "/" (spring.name) } { bdi { (called(spring)) } }
-                @if !spring.rack_place.is_empty() { br; span.origin { "at " bdi { (spring.rack_place) } } }
+                @if !spring.rack_place.is_empty() { p.hint { "at " bdi { (spring.rack_place) } } }
             }
             td data-label="Marked" {
                 @if let Some(marked) = entered_in(spring.marked_rate.as_ref(), visitor.units) {

@@ -3,7 +3,7 @@
 use wire::v1;
 
 use super::measured::Measured;
-use super::said::decided;
+use super::said;
 use super::words::{estimated, per_cent, quantity, soft_or_stiff};
 use crate::bench::Bench;
 
@@ -26,13 +26,12 @@ pub(super) struct Rated {
 pub(super) fn rate_of(reply: &v1::ReduceRunResponse) -> Option<Rated> {
     let estimate = reply.rate.as_ref()?;
     let verdict = reply.marking_verdict.as_ref();
-    let decision = verdict.filter(|verdict| verdict.decision() != v1::marking_verdict::Decision::Unspecified);
     Some(Rated {
         rate: estimated(Some(estimate))?,
         difference: verdict
             .filter(|verdict| verdict.marked_rate.is_some())
             .map(|verdict| verdict.difference_ratio),
-        word: decision.map(|verdict| decided(verdict).0),
+        word: verdict.and_then(said::decision),
         value: quantity(estimate.value.as_ref())?.value(),
         expanded: quantity(estimate.expanded_uncertainty.as_ref()).map_or(0.0, |expanded| expanded.value()),
     })

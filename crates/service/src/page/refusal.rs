@@ -49,7 +49,7 @@ fn document(error: &ServiceError) -> Response<Body> {
                 }
             }
             @if let Some(advice) = advice(error) { p { (advice) } }
-            p { "Your browser's way back leads to what you had written. " a href="/" { "To the bench" } }
+            p { a href="/" { "To the bench" } }
         },
     ))
 }
@@ -72,7 +72,10 @@ fn heading(error: &ServiceError) -> &'static str {
 fn advice(error: &ServiceError) -> Option<&'static str> {
     use ServiceError as E;
     match error {
-        E::StaleEtag { .. } => Some("Load the view again, look at what changed, and send your change once more."),
+        E::InvalidFields(_) => Some("Nothing was changed. Your browser's way back leads to what you had written."),
+        E::StaleEtag { .. } => {
+            Some("Nothing was changed. Load the view again, look at what is new, and send your change once more.")
+        }
         E::RunOpen { .. } => Some("Finish the run at the instrument first, or discard it."),
         E::InDoubt => Some("Sending the same form again is safe: it is done once."),
         E::Overloaded { .. } | E::Deadline => Some("Sending the same form again is safe: it is done once."),

@@ -9,7 +9,7 @@ use wire::v1;
 use super::refusal::Refusal;
 use super::run::{Gathered, gather, name_of};
 use super::visitor::Visitor;
-use super::words::{entered_in, moment};
+use super::words::{Origin, entered_in, estimated, moment, row};
 use super::{Page, curve, guard, said};
 use crate::error::ServiceError;
 
@@ -58,6 +58,7 @@ fn document(
                     (facts(gathered, visitor, written))
                     (said::verdict(reply))
                     @if let Some(plot) = plot { (plot.svg()) }
+                    dl.large { (row("Rate", estimated(reply.rate.as_ref()), Origin::Measured)) }
                     (said::figures(reply))
                     (said::findings(&reply.findings))
                     h2 { "Uncertainty" }
@@ -67,7 +68,7 @@ fn document(
                     h2 { "Made from" }
                     ul { @for used in &reply.used { li { (used.name) } } }
                     @if let Some(digest) = digest(&gathered.run) { p { "Checksum of the samples (CRC-32C): " (digest) } }
-                    (said::caution())
+                    (said::caution_beside(&reply.findings))
                 }
             }
         }

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use axum::body::Body;
 use axum::extract::{Path, State};
 use http::Response;
-use maud::{Markup, html};
+use maud::{Markup, PreEscaped, html};
 use prost_types::FieldMask;
 use wire::names::Collection;
 use wire::v1;
@@ -19,7 +19,7 @@ use super::refusal::Refusal;
 use super::runs::standing;
 use super::spring::springs;
 use super::visitor::Visitor;
-use super::words::moment;
+use super::words::{Origin, estimated, moment, origin, row};
 use super::{Page, curve, guard, said};
 use crate::bench::Bench;
 use crate::error::ServiceError;
@@ -82,6 +82,7 @@ fn shown(gathered: &Gathered, others: &[(String, String)]) -> Markup {
         }
         @match gathered.outcome.as_ref() {
             Ok(reply) => (reduced(gathered, reply)),
+            Err(ServiceError::Deleted { .. }) => (PreEscaped("")),
             Err(ServiceError::RunOpen { .. }) => p { "It is being recorded; what it says is told when it is finished. " a href="/" { "Watch it at the bench" } },
             Err(error) => div.notice { p { bdi { (error) } } },
         }
@@ -93,18 +94,27 @@ fn shown(gathered: &Gathered, others: &[(String, String)]) -> Markup {
 
 fn reduced(gathered: &Gathered, reply: &v1::ReduceRunResponse) -> Markup {
     let run = &gathered.run;
+    let plot = curve::of_run(&format!("Curve of {}", gathered.title()), reply);
     html! {
-        (said::verdict(reply))
-        @if let Some(plot) = curve::of_run(&format!("Curve of {}", gathered.title()), reply) { (plot.figure()) }
+        div.two {
+            div {
+                @if let Some(plot) = plot { (plot.figure()) }
+                p.hint { "Neighbouring readings are drawn as their mean, the no-load level taken off. " (origin(Origin::Measured)) }
+            }
+            div {
+                (said::verdict(reply))
+                dl.figures.large { (row("Rate", estimated(reply.rate.as_ref()), Origin::Measured)) }
+                @if let Some(spring) = &gathered.spring { (take(run, spring)) }
+                (said::findings(&reply.findings))
+                (said::caution_beside(&reply.findings))
+            }
+        }
         (said::figures(reply))
-        (said::findings(&reply.findings))
-        (said::caution())
-        p {
-            a.button href={ "/" (run.name) "/report" } { "Test report to print" } " "
-            a.button href={ "/" (run.name) "/curve.svg" } { "Curve as SVG" } " "
+        p.links {
+            a.button href={ "/" (run.name) "/report" } { "Test report to print" }
+            a.button href={ "/" (run.name) "/curve.svg" } { "Curve as SVG" }
             a.button href={ "/" (run.name) "/samples.csv" } { "Samples as CSV" }
         }
-        @if let Some(spring) = &gathered.spring { (take(run, spring)) }
         details { summary { "Where the uncertainty comes from" } (said::budget(reply)) }
         (said::assumptions(&reply.assumptions))
     }

@@ -117,7 +117,11 @@ fn line(listed: &Listed, run: &v1::Run, rated: Option<&Rated>) -> Markup {
     let id = run.name.strip_prefix("runs/").unwrap_or(&run.name);
     html! {
         tr {
-            td data-label="Compare" { input type="checkbox" name="run" value=(id) aria-label={ "Compare " (run.name) }; }
+            td data-label="Compare" {
+                @if run.state() == v1::RunState::Finished {
+                    input type="checkbox" name="run" value=(id) aria-label={ "Compare " (run.name) };
+                }
+            }
             th scope="row" { a href={ "/" (run.name) } { (moment(run.create_time.as_ref())) } }
             td.name data-label="Spring" {
                 @match listed.springs.get(&run.spring) {

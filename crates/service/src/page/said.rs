@@ -6,13 +6,23 @@ use wire::v1::marking_verdict::Decision;
 
 use super::words::{Origin, computed, entered, estimated, per_cent, row, soft_or_stiff};
 
-/// The verdict's word and its look.
+/// The verdict's word, as it begins a sentence, and its look.
 pub(super) fn decided(verdict: &v1::MarkingVerdict) -> (&'static str, &'static str) {
     match verdict.decision() {
         Decision::Accepted => ("Accepted", "accepted"),
         Decision::Refused => ("Refused", "refused"),
         Decision::CannotTell => ("Cannot tell", "unsure"),
         Decision::Unspecified => ("No tolerance given", "open"),
+    }
+}
+
+/// The decision within a line, where there is one.
+pub(super) fn decision(verdict: &v1::MarkingVerdict) -> Option<&'static str> {
+    match verdict.decision() {
+        Decision::Accepted => Some("accepted"),
+        Decision::Refused => Some("refused"),
+        Decision::CannotTell => Some("cannot tell"),
+        Decision::Unspecified => None,
     }
 }
 
@@ -56,7 +66,7 @@ fn limits(verdict: &v1::MarkingVerdict) -> Option<String> {
         .rate_tolerance_ratio
         .map(|ratio| format!(" (± {})", per_cent(ratio)));
     Some(format!(
-        "Permitted: {low} to {high}{}. {}",
+        "Permitted: {low} to {high}{}. Rule: {}.",
         ratio.unwrap_or_default(),
         verdict.rule
     ))
@@ -71,7 +81,7 @@ fn readings(verdict: &v1::MarkingVerdict) -> String {
     shown.collect::<Vec<_>>().join(", ")
 }
 
-/// The figures of a run.
+/// The figures of a run besides its rate.
 pub(super) fn figures(reply: &v1::ReduceRunResponse) -> Markup {
     let friction = reply.friction.as_ref();
     let contact = reply.contact.as_ref();
@@ -80,9 +90,6 @@ pub(super) fn figures(reply: &v1::ReduceRunResponse) -> Markup {
         Some(format!("{from} to {to}, {} readings", window.point_count))
     });
     html! {
-        dl.figures.large {
-            (row("Rate", estimated(reply.rate.as_ref()), Origin::Measured))
-        }
         dl.figures {
             (row("Window", window, Origin::Computed))
             (row("Contact at", contact.and_then(|contact| estimated(contact.deflection.as_ref())), Origin::Measured))
@@ -210,6 +217,13 @@ pub(super) fn assumptions(assumptions: &[v1::Assumption]) -> Markup {
                 }
             }
         }
+    }
+}
+
+/// The caution of the trade where springs are handled, unless a finding gives one already.
+pub(super) fn caution_beside(findings: &[v1::Finding]) -> Markup {
+    html! {
+        @if findings.iter().all(|finding| finding.caution.is_empty()) { (caution()) }
     }
 }
 

@@ -128,7 +128,7 @@ fn shown(gathered: &Gathered, visitor: &Visitor) -> Markup {
             }
         }
         @if !spring.notes.is_empty() { h2 { "Notes" } p.written { bdi { (spring.notes) } } }
-        p { a.button href={ "/" (spring.name) "/edit" } { "Change what is written" } }
+        p.links { a.button href={ "/" (spring.name) "/edit" } { "Change what is written" } }
         (list(gathered))
         @if spring.delete_time.is_none() {
             details {
@@ -197,7 +197,11 @@ fn test(gathered: &Gathered, run: &v1::Run, rated: Option<&Rated>) -> Markup {
     let id = run.name.strip_prefix("runs/").unwrap_or(&run.name);
     html! {
         tr {
-            td data-label="Compare" { input type="checkbox" name="run" value=(id) aria-label={ "Compare " (run.name) }; }
+            td data-label="Compare" {
+                @if run.state() == v1::RunState::Finished {
+                    input type="checkbox" name="run" value=(id) aria-label={ "Compare " (run.name) };
+                }
+            }
             th scope="row" {
                 a href={ "/" (run.name) } { (moment(run.create_time.as_ref())) }
                 @if run.name == gathered.spring.tested_run { " " span.origin { "the spring's measured rate" } }
