@@ -2,6 +2,7 @@
 //! what a request may contain is checked by `wire`, what is kept by `store`, what it means computed by `mechanics`.
 
 pub mod board;
+mod drawer;
 pub mod map;
 mod rack;
 pub mod reading;
