@@ -86,12 +86,12 @@ impl Readings {
     fn cuts(&self, breaks: &[f64]) -> Option<Vec<(usize, usize)>> {
         let mut from = 0;
         let mut cuts = Vec::with_capacity(breaks.len() + 1);
-        for to in breaks
-            .iter()
-            .map(|at| self.x.partition_point(|x| x < at))
-            .chain([self.x.len()])
-        {
-            if to < from + self.side {
+        let ends = breaks.iter().map(|at| self.x.partition_point(|x| x < at));
+        for (index, to) in ends.chain([self.x.len()]).enumerate() {
+            let inner = index > 0 && index < breaks.len();
+            // Where lines are only compared, two breaks may share an interval.
+            let fewest = if inner && self.side == LEAST_SIDE { 0 } else { self.side };
+            if to < from + fewest {
                 return None;
             }
             cuts.push((from, to));
