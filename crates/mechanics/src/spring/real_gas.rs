@@ -159,19 +159,18 @@ impl Fluid {
         }
         (second / self.density, third / (self.density * self.density))
     }
+}
 
-    /// `p/(rho R T)` by `1 + B rho + C rho^2`.
-    pub(super) fn virial_compressibility(&self, temperature: f64, pressure: f64) -> f64 {
-        let (b, c) = self.virial(temperature);
-        let ideal = pressure / (R * temperature);
-        let mut density = ideal;
-        for _ in 0..80 {
-            let off = density * (1.0 + b * density + c * density * density) - ideal;
-            let slope = 1.0 + 2.0 * b * density + 3.0 * c * density * density;
-            density -= off / slope;
-        }
-        ideal / density
+/// `p/(rho R T)` by `1 + B rho + C rho^2`.
+pub(super) fn virial_compressibility((b, c): (f64, f64), temperature: f64, pressure: f64) -> f64 {
+    let ideal = pressure / (R * temperature);
+    let mut density = ideal;
+    for _ in 0..80 {
+        let off = density * (1.0 + b * density + c * density * density) - ideal;
+        let slope = 1.0 + 2.0 * b * density + 3.0 * c * density * density;
+        density -= off / slope;
     }
+    ideal / density
 }
 
 /// `sum n tau^t` with its derivatives.

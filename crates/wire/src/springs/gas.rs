@@ -165,6 +165,20 @@ fn state(message: &v1::GasState, mut at: Scope<'_>) -> Option<GasChange> {
         pressures(),
         at.at("start_absolute_pressure"),
     );
+    let virial = match (message.second_virial_factor, message.third_virial_factor) {
+        (Some(second), Some(third)) => {
+            let second = number(Some(second), -0.01, 0.01, at.at("second_virial_factor"));
+            second.zip(number(Some(third), -1e-4, 1e-4, at.at("third_virial_factor")))
+        }
+        (None, None) => None,
+        _ => {
+            at.push(
+                Reason::Conflict,
+                "second_virial_factor and third_virial_factor go together",
+            );
+            None
+        }
+    };
     let kind = match &message.change {
         None => Some(ChangeKind::Nothing),
         Some(Change::WarmedTo(end)) => required(Some(end), temperatures(), at.at("warmed_to")).map(ChangeKind::Warmed),
@@ -180,6 +194,7 @@ fn state(message: &v1::GasState, mut at: Scope<'_>) -> Option<GasChange> {
         temperature: start?,
         pressure: pressure?,
         kind: kind?,
+        virial,
     })
 }
 
