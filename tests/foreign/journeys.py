@@ -11,6 +11,7 @@ import instructing
 import published
 import rack
 import recording
+import springs
 import standing
 from client import Api
 
@@ -20,6 +21,7 @@ GROUPS = {
     "recording": recording.JOURNEYS,
     "instructing": instructing.JOURNEYS,
     "published": published.JOURNEYS,
+    "springs": springs.JOURNEYS,
     "faults": faults.JOURNEYS,
 }
 

@@ -154,6 +154,30 @@ codes! {
     Loose "LOOSE" Warning, "";
     /// No uncertainty was stated for the scales: the uncertainty holds the scatter only.
     ScalesUnknown "SCALES_UNKNOWN" Note, "";
+    /// A spring buckles unless it is guided.
+    Buckles "BUCKLES" Warning, "";
+    /// The wire of a spring is stressed past yield.
+    SpringOverstressed "SPRING_OVERSTRESSED" Hazard, "A spring past yield takes a set or breaks: do not fit it for this travel.";
+    /// A spring index nobody winds.
+    IndexUnusual "INDEX_UNUSUAL" Note, "";
+    /// Everything that gives is closed: nothing is left to press.
+    AllClosed "ALL_CLOSED" Hazard, "Springs pressed solid carry any load without giving: a part breaks instead.";
+    /// The gas is dense: the ideal gas law is noticeably off.
+    GasNotIdeal "GAS_NOT_IDEAL" Note, "";
+    /// The gas is at a pressure that can hurt.
+    GasPressure "GAS_PRESSURE" Hazard, "Discharge the gas before anything is opened; nitrogen only, and never above the maker's pressure.";
+    /// The wheel rate is zero or negative: the travel falls through.
+    WheelRateNegative "WHEEL_RATE_NEGATIVE" Warning, "";
+    /// The geometry's share of the wheel rate is large.
+    GeometryShareLarge "GEOMETRY_SHARE_LARGE" Note, "";
+    /// The two springs do not match.
+    PairDiffers "PAIR_DIFFERS" Warning, "";
+    /// The uncertainty does not tell whether two springs match.
+    PairCannotTell "PAIR_CANNOT_TELL" Warning, "";
+    /// A calibration bears no lower limit, or less than its points show.
+    CalibrationWeak "CALIBRATION_WEAK" Warning, "";
+    /// A calibration is past its due date.
+    CalibrationOverdue "CALIBRATION_OVERDUE" Warning, "";
     /// A shim is stressed above the limit that was entered.
     ShimOverstressed "SHIM_OVERSTRESSED" Hazard, "A shim above its limit can crack, and its pieces go through the damper: do not run this stack at this pressure.";
     /// The stack is outside the ranges the model was checked in.

@@ -2,15 +2,19 @@
 //! marked as.
 
 mod answer;
+mod assembly;
 mod bench;
 mod bind;
 mod budget;
+mod calibration;
 mod clipping;
 mod contact;
 mod curve;
 mod error;
 mod force;
+mod gas;
 mod grade;
+mod helical;
 mod hysteresis;
 mod knees;
 mod least;
@@ -20,6 +24,8 @@ mod local;
 mod marking;
 mod monotone;
 mod options;
+mod pair;
+mod real_gas;
 mod reduced;
 mod request;
 mod robust;
@@ -27,13 +33,28 @@ mod samples;
 mod segments;
 mod shape;
 mod strokes;
+mod wheel;
 mod window;
 mod words;
 
+pub use assembly::{
+    Assembly, AssemblyFound, AssemblyPoint, DEEPEST, MOST_PARTS, MOST_TABLE, Part, PartKind, Share, StopEvent,
+    evaluate_assembly,
+};
+pub use calibration::{Calibrated, Calibration, ColumnFit, fit_calibration, fit_columns};
 pub use error::SpringError;
 pub use force::{ForceCurve, ForcePoint};
+pub use gas::{
+    ChangeKind, Gas, GasChange, GasChanged, GasFound, GasModel, GasPoint, GasRequest, GasSpring, evaluate_gas_change,
+    evaluate_gas_spring,
+};
 pub use grade::{DinSpring, DinTolerance, JisTolerance, din_2095, jis_b_2704};
+pub use helical::{
+    Design, DesignFound, Ends, GeometryUncertainty, Helical, HelicalPoint, HelicalSpring, Strength, StrengthFound,
+    WireMaterial, evaluate_helical,
+};
 pub use load::{LoadAtLength, SpringValues, load_at_length};
+pub use pair::{Pair, PairJudged, PairVerdict, judge_pair};
 pub use reduced::{
     AppliedWindow, BrokenLine, CURVE_POINTS, Contact, Curve, CurveFit, CurvePoint, Decision, FittedLine, Friction,
     Knee, KneeKind, LocalRate, MarkReading, MarkingVerdict, Reduced, RobustRate, Shape, StrokeResult,
@@ -42,6 +63,7 @@ pub use request::{
     CellClass, CurveInputs, Frame, Geometry, Grade, GradeNumber, LoadCell, Marking, MeasuredRate, Request, Samples,
     ShareWindow, Source, StrokeRule, Tare, UncertaintyInputs, Window, WindowBase,
 };
+pub use wheel::{Linkage, WheelFound, WheelPoint, WheelSpring, compute_wheel_rate};
 
 /// Reduces samples, or a rate measured elsewhere, to a rate with its uncertainty, and judges it against the marking.
 ///

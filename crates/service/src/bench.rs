@@ -11,6 +11,7 @@ pub mod reading;
 pub mod recording;
 mod reduce;
 mod runs;
+mod springs;
 mod valving;
 pub mod watching;
 

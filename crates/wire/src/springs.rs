@@ -1,9 +1,15 @@
 //! Checks of springs on the rack, and the conversions between the spring calculations and their messages.
 
+pub mod assembly;
+pub mod calibration;
 pub mod curve;
 pub mod estimates;
+pub mod gas;
+pub mod helical;
 pub mod length;
+pub mod pair;
 pub mod reduce;
+pub mod wheel;
 
 use mechanics::quantity::{LengthUnit, StiffnessUnit};
 

@@ -86,12 +86,12 @@ impl Readings {
     fn cuts(&self, breaks: &[f64]) -> Option<Vec<(usize, usize)>> {
         let mut from = 0;
         let mut cuts = Vec::with_capacity(breaks.len() + 1);
-        for to in breaks
-            .iter()
-            .map(|at| self.x.partition_point(|x| x < at))
-            .chain([self.x.len()])
-        {
-            if to < from + self.side {
+        let ends = breaks.iter().map(|at| self.x.partition_point(|x| x < at));
+        for (index, to) in ends.chain([self.x.len()]).enumerate() {
+            let inner = index > 0 && index < breaks.len();
+            // Where lines are only compared, two breaks may share an interval.
+            let fewest = if inner && self.side == LEAST_SIDE { 0 } else { self.side };
+            if to < from + fewest {
                 return None;
             }
             cuts.push((from, to));
@@ -320,11 +320,7 @@ pub(super) fn broken_lines(points: &[Point], most: usize, side: usize) -> Vec<Se
         }
         let breaks = match count {
             2 => two_lines(points, side).map(|broken| vec![(broken.at - readings.center.0) / readings.scale.0]),
-            3 => {
-                let pairs = grid.iter().enumerate();
-                let pairs = pairs.flat_map(|(k, a)| grid.iter().skip(k + 1).map(move |b| vec![*a, *b]));
-                readings.best(pairs)
-            }
+            // One break more than the best so far, and for two the whole grid: the first break may be another one then.
             _ => {
                 let with = |at: &f64| {
                     let mut breaks = before.clone();
@@ -332,7 +328,12 @@ pub(super) fn broken_lines(points: &[Point], most: usize, side: usize) -> Vec<Se
                     breaks.sort_by(f64::total_cmp);
                     breaks
                 };
-                readings.best(grid.iter().map(with))
+                let more = readings.best(grid.iter().map(with));
+                let pairs = grid.iter().enumerate().filter(|_| count == 3);
+                let pairs = pairs.flat_map(|(k, a)| grid.iter().skip(k + 1).map(move |b| vec![*a, *b]));
+                let rss = |breaks: &Vec<f64>| readings.rss(breaks).unwrap_or(f64::INFINITY);
+                let both = more.into_iter().chain(readings.best(pairs));
+                both.min_by(|a, b| rss(a).total_cmp(&rss(b)))
             }
         };
         let Some(fit) = breaks.as_ref().and_then(|breaks| readings.finished(breaks)) else {

@@ -62,7 +62,7 @@ impl Bench {
     }
 
     /// The samples of a run; fills the request's gaps from the run's header and its spring.
-    fn run_source(
+    pub(super) fn run_source(
         &self,
         shown: &str,
         name: &wire::names::Name,
@@ -342,14 +342,14 @@ pub(super) fn header_defaults(request: &mut v1::ReduceRunRequest, test: &v1::Rat
     strokes.preset_stroke_count = strokes.preset_stroke_count.or(Some(test.preset_stroke_count));
 }
 
-fn used_revision(collection: Collection, id: &str, revision: u64) -> v1::UsedRevision {
+pub(super) fn used_revision(collection: Collection, id: &str, revision: u64) -> v1::UsedRevision {
     v1::UsedRevision {
         name: format!("{}@{revision}", collection.name(id)),
     }
 }
 
 /// What an error of the physics means: a field at fault, or samples that give no rate.
-fn not_reducible(basis: Basis) -> impl Fn(SpringError) -> ServiceError {
+pub(super) fn not_reducible(basis: Basis) -> impl Fn(SpringError) -> ServiceError {
     move |error| match &error {
         SpringError::OutOfRange { field, .. } if basis == Basis::Sent => ServiceError::InvalidFields(vec![Violation {
             field: (*field).to_owned(),

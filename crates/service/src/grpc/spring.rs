@@ -42,4 +42,46 @@ impl SpringService for Door {
         }
         self.blocking(request, Bench::load_at_length).await
     }
+
+    async fn judge_pair(
+        &self,
+        request: Request<v1::JudgePairRequest>,
+    ) -> Result<Response<v1::JudgePairResponse>, Status> {
+        self.computing(request, Bench::judge_pair).await
+    }
+
+    async fn fit_calibration(
+        &self,
+        request: Request<v1::FitCalibrationRequest>,
+    ) -> Result<Response<v1::FitCalibrationResponse>, Status> {
+        self.blocking(request, Bench::fit_calibration).await
+    }
+
+    async fn evaluate_helical(
+        &self,
+        request: Request<v1::EvaluateHelicalRequest>,
+    ) -> Result<Response<v1::EvaluateHelicalResponse>, Status> {
+        Ok(Response::new(self.bench().evaluate_helical(request.into_inner())?))
+    }
+
+    async fn evaluate_assembly(
+        &self,
+        request: Request<v1::EvaluateAssemblyRequest>,
+    ) -> Result<Response<v1::EvaluateAssemblyResponse>, Status> {
+        self.blocking(request, Bench::evaluate_assembly).await
+    }
+
+    async fn evaluate_gas_spring(
+        &self,
+        request: Request<v1::EvaluateGasSpringRequest>,
+    ) -> Result<Response<v1::EvaluateGasSpringResponse>, Status> {
+        self.blocking(request, Bench::evaluate_gas_spring).await
+    }
+
+    async fn compute_wheel_rate(
+        &self,
+        request: Request<v1::ComputeWheelRateRequest>,
+    ) -> Result<Response<v1::ComputeWheelRateResponse>, Status> {
+        self.blocking(request, Bench::compute_wheel_rate).await
+    }
 }

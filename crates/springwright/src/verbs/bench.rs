@@ -228,6 +228,12 @@ fn example(method: &MethodDescriptor) -> String {
         "SolveStack" => {
             "--shims \"30x0.15*2, 26x0.15, 22x0.15 mm\" --clamp 14mm --port-inner 18mm --port-outer 26mm --to 1MPa"
         }
+        "EvaluateHelical" => "--wire-diameter 5mm --mean-coil-diameter 40mm --active-coil-count 5 --deflections 20mm",
+        "EvaluateAssembly" => "--request assembly.json --deflections 25mm",
+        "EvaluateGasSpring" => "--request fork.json --polytropic-exponent 1.2 --strokes 100mm",
+        "ComputeWheelRate" => "--request linkage.json --preload 8mm --wheel-travels 60mm",
+        "FitCalibration" => "--request points.json --degree 2 --readings 1.24",
+        "JudgePair" => "--request pair.json --limit-ratio 2%",
         "CreateSpring" => "--server 127.0.0.1:7411 --label \"fork, left\" --marked-rate 9.5N/mm",
         "UpdateSpring" => "--server 127.0.0.1:7411 --name springs/a7 --rack-place \"top row\"",
         "ListSprings" => "--server 127.0.0.1:7411 --label-contains fork",

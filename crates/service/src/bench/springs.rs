@@ -1,0 +1,221 @@
+//! Calculations on springs from values alone, and pairs.
+
+use mechanics::spring::{self, Pair, Reduced, Samples, Source};
+use wire::names::Collection;
+use wire::springs::{assembly, calibration, gas, helical, pair, reduce, wheel};
+use wire::v1;
+use wire::v1::ViolationReason as Reason;
+use wire::v1::pair_member::Source as Member;
+use wire::v1::reduce_run_request::Source as Asked;
+use wire::violation::{Violation, Violations};
+
+use super::reduce::not_reducible;
+use super::{Bench, checked};
+use crate::error::{Basis, ServiceError};
+
+impl Bench {
+    /// A helical spring from its geometry.
+    pub fn evaluate_helical(
+        &self,
+        request: v1::EvaluateHelicalRequest,
+    ) -> Result<v1::EvaluateHelicalResponse, ServiceError> {
+        let mut violations = Violations::new();
+        let read = helical::request(&request, &mut violations);
+        let read = checked(violations, read)?;
+        let found = spring::evaluate_helical(&read).map_err(not_reducible(Basis::Sent))?;
+        Ok(helical::response(&found, read.units))
+    }
+
+    /// Springs together.
+    pub fn evaluate_assembly(
+        &self,
+        request: v1::EvaluateAssemblyRequest,
+    ) -> Result<v1::EvaluateAssemblyResponse, ServiceError> {
+        let mut violations = Violations::new();
+        let read = assembly::request(&request, &mut violations);
+        let read = checked(violations, read)?;
+        let found = spring::evaluate_assembly(&read).map_err(not_reducible(Basis::Sent))?;
+        Ok(assembly::response(&found, read.units))
+    }
+
+    /// A gas spring, or the state of a gas.
+    pub fn evaluate_gas_spring(
+        &self,
+        request: v1::EvaluateGasSpringRequest,
+    ) -> Result<v1::EvaluateGasSpringResponse, ServiceError> {
+        let mut violations = Violations::new();
+        let read = gas::request(&request, &mut violations);
+        let units = wire::quantity::unit_system(request.reply_units, violations.at("reply_units"));
+        match checked(violations, read)? {
+            gas::Asked::Spring(read) => {
+                let found = spring::evaluate_gas_spring(&read).map_err(not_reducible(Basis::Sent))?;
+                Ok(gas::response(&found, units))
+            }
+            gas::Asked::State(read) => {
+                let found = spring::evaluate_gas_change(&read).map_err(not_reducible(Basis::Sent))?;
+                Ok(gas::state_response(&found, units))
+            }
+        }
+    }
+
+    /// What springs are at the wheel.
+    pub fn compute_wheel_rate(
+        &self,
+        request: v1::ComputeWheelRateRequest,
+    ) -> Result<v1::ComputeWheelRateResponse, ServiceError> {
+        let mut violations = Violations::new();
+        let read = wheel::request(&request, &mut violations);
+        let read = checked(violations, read)?;
+        let found = spring::compute_wheel_rate(&read).map_err(not_reducible(Basis::Sent))?;
+        Ok(wheel::response(&found, read.units))
+    }
+
+    /// The calibration of a load cell or a frame.
+    pub fn fit_calibration(
+        &self,
+        request: v1::FitCalibrationRequest,
+    ) -> Result<v1::FitCalibrationResponse, ServiceError> {
+        let mut violations = Violations::new();
+        let read = calibration::request(&request, &mut violations);
+        let read = checked(violations, read)?;
+        let found = spring::fit_calibration(&read).map_err(not_reducible(Basis::Sent))?;
+        Ok(calibration::response(&read, &found))
+    }
+
+    /// Whether two springs match.
+    pub fn judge_pair(&self, request: v1::JudgePairRequest) -> Result<v1::JudgePairResponse, ServiceError> {
+        let mut violations = Violations::new();
+        let asked = pair::options(&request, &mut violations);
+        for (field, member) in [("first", &request.first), ("second", &request.second)] {
+            if member.as_ref().and_then(|member| member.source.as_ref()).is_none() {
+                violations
+                    .at(field)
+                    .at("source")
+                    .push(Reason::ValueMissing, "one of spring, reduction is required");
+            }
+        }
+        violations.finish()?;
+        let mut used = Vec::new();
+        let first = self.member("first", request.first.and_then(|member| member.source), &mut used)?;
+        let second = self.member("second", request.second.and_then(|member| member.source), &mut used)?;
+        let pair = Pair {
+            first: &first,
+            second: &second,
+            same_tester: !request.different_testers,
+            limit_ratio: asked.limit_ratio,
+            decision_probability: asked.decision_probability,
+            units: asked.units,
+        };
+        let judged = spring::judge_pair(&pair);
+        let mut reply = pair::response(&pair, &judged, asked.units);
+        reply.used = used;
+        Ok(reply)
+    }
+
+    /// One spring of a pair, reduced; faults are named below its field.
+    fn member(
+        &self,
+        field: &str,
+        source: Option<Member>,
+        used: &mut Vec<v1::UsedRevision>,
+    ) -> Result<Reduced, ServiceError> {
+        let request = match source {
+            None => return Err(ServiceError::internal("a member without a source")),
+            Some(Member::Reduction(request)) => request,
+            Some(Member::Spring(name)) => v1::ReduceRunRequest {
+                source: Some(Asked::Run(self.tested_run(field, &name, used)?)),
+                ..Default::default()
+            },
+        };
+        let below = |error| match error {
+            ServiceError::InvalidFields(violations) => {
+                ServiceError::InvalidFields(violations.into_iter().map(|one| within(field, one)).collect())
+            }
+            other => other,
+        };
+        self.reduced(request, used).map_err(below)
+    }
+
+    fn tested_run(&self, field: &str, name: &str, used: &mut Vec<v1::UsedRevision>) -> Result<String, ServiceError> {
+        let mut violations = Violations::new();
+        let read = Collection::Springs.revisable(name, violations.at(field).at("spring"));
+        let read = checked(violations, read)?;
+        let saved = self.spring_at(&read, name)?;
+        if saved.delete_time.is_some() {
+            return Err(ServiceError::Deleted { name: name.to_owned() });
+        }
+        used.push(super::reduce::used_revision(
+            Collection::Springs,
+            saved.id.as_str(),
+            saved.revision,
+        ));
+        let run = super::map::spring(&saved).tested_run;
+        if run.is_empty() {
+            return Err(ServiceError::NotReducible {
+                basis: Basis::Stored,
+                cause: format!("{name} has no tested run"),
+            });
+        }
+        Ok(run)
+    }
+
+    /// A reduction as the physics gives it.
+    fn reduced(
+        &self,
+        mut request: v1::ReduceRunRequest,
+        used: &mut Vec<v1::UsedRevision>,
+    ) -> Result<Reduced, ServiceError> {
+        let mut violations = Violations::new();
+        let mut basis = Basis::Sent;
+        let source = match request.source.take() {
+            None => {
+                violations.push(
+                    "source",
+                    Reason::ValueMissing,
+                    "one of run, samples, measured_rate is required",
+                );
+                None
+            }
+            Some(Asked::Samples(samples)) => Some(Source::Samples(reduce::samples(&samples, violations.at("samples")))),
+            Some(Asked::MeasuredRate(rate)) => {
+                reduce::measured_rate(&rate, violations.at("measured_rate")).map(Source::MeasuredRate)
+            }
+            Some(Asked::Run(name)) => {
+                basis = Basis::Stored;
+                let read = Collection::Runs.revisable(&name, violations.at("run"));
+                match read {
+                    Some(read) => {
+                        let mut said = Vec::new();
+                        Some(Source::Samples(self.run_source(
+                            &name,
+                            &read,
+                            &mut request,
+                            used,
+                            &mut said,
+                        )?))
+                    }
+                    None => None,
+                }
+            }
+        };
+        let asked = reduce::options(
+            &request,
+            source.unwrap_or_else(|| Source::Samples(Samples::default())),
+            &mut violations,
+        );
+        violations.finish()?;
+        spring::reduce(&asked.request).map_err(not_reducible(basis))
+    }
+}
+
+/// A fault of a member's own request, named from the whole request.
+fn within(field: &str, violation: Violation) -> Violation {
+    Violation {
+        field: if violation.field.starts_with(field) {
+            violation.field
+        } else {
+            format!("{field}.reduction.{}", violation.field)
+        },
+        ..violation
+    }
+}
