@@ -1,10 +1,12 @@
 //! The page's still views in a real browser: rack, springs, runs, comparison, report, files.
 
+use std::error::Error;
 use std::ffi::OsStr;
 use std::time::Duration;
 
 use acceptance::{Server, run_browser};
 use tempfile::TempDir;
+use tonic::Status;
 use tonic::transport::Channel;
 use uuid::Uuid;
 use wire::v1;
@@ -85,7 +87,7 @@ fn header(id: &str, spring: &str) -> v1::RunHeader {
 }
 
 /// Records a run; without a finish it is left interrupted.
-async fn record(channel: Channel, id: &str, spring: &str, rate: f64, finishes: bool) {
+async fn record(channel: Channel, id: &str, spring: &str, rate: f64, finishes: bool) -> Result<(), Status> {
     let readings = readings(rate);
     let mut steps = vec![Step::Header(Box::new(header(id, spring)))];
     steps.extend(readings.chunks(BLOCK).enumerate().map(|(index, chunk)| {
@@ -112,19 +114,18 @@ async fn record(channel: Channel, id: &str, spring: &str, rate: f64, finishes: b
     }
     let steps = steps.into_iter().map(|step| v1::RecordRunRequest { step: Some(step) });
     let mut runs = RunServiceClient::new(channel);
-    let mut replies = runs.record_run(tokio_stream::iter(steps)).await.unwrap().into_inner();
+    let mut replies = runs.record_run(tokio_stream::iter(steps)).await?.into_inner();
+    // Without a finish the stream ends with the word that the run is interrupted.
     while let Ok(Some(_)) = replies.message().await {}
+    Ok(())
 }
 
-async fn fill(server: &Server) {
-    let channel = Channel::from_shared(format!("http://{}", server.address()))
-        .unwrap()
-        .connect()
-        .await
-        .unwrap();
+async fn fill(server: &Server) -> Result<(), Box<dyn Error>> {
+    let channel = Channel::from_shared(format!("http://{}", server.address()))?;
+    let channel = channel.connect().await?;
     let mut rack = RackServiceClient::new(channel.clone());
     for (id, pair) in [("left", "springs/right"), ("right", "springs/left")] {
-        rack.create_spring(spring(id, pair)).await.unwrap();
+        rack.create_spring(spring(id, pair)).await?;
     }
     let runs = [
         ("left-1", "springs/left", 9.9, true),
@@ -133,15 +134,16 @@ async fn fill(server: &Server) {
         ("open-1", "springs/right", 10.1, false),
     ];
     for (id, spring, rate, finishes) in runs {
-        record(channel.clone(), id, spring, rate, finishes).await;
+        record(channel.clone(), id, spring, rate, finishes).await?;
     }
+    Ok(())
 }
 
 #[tokio::test]
 async fn every_still_view_is_readable_reachable_and_safe_in_a_browser() {
     let folder = TempDir::new().unwrap();
     let server = Server::create(&folder.path().join("store")).unwrap();
-    fill(&server).await;
+    fill(&server).await.unwrap();
     let url = format!("http://{}", server.address());
     // Where somebody wants to look at the pictures, they are kept.
     let pictures = std::env::var_os("SPRINGWRIGHT_PICTURES");

@@ -2,6 +2,7 @@
 //! what a request may contain is checked by `wire`, what is kept by `store`, what it means computed by `mechanics`.
 
 pub mod board;
+mod drawer;
 mod instruct;
 pub mod map;
 mod marks;

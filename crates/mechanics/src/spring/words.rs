@@ -36,7 +36,10 @@ impl Words {
 
     fn figure<U: Unit>(self, si: f64) -> String {
         let row = U::of_system(self.system).row();
-        format!("{:.*} {}", row.decimals, row.of_si(si), row.symbol)
+        let value = row.of_si(si);
+        // What rounds to nothing has no sign.
+        let unseen = value.abs() < 0.5 * 10.0_f64.powi(-i32::try_from(row.decimals).unwrap_or(0));
+        format!("{:.*} {}", row.decimals, if unseen { 0.0 } else { value }, row.symbol)
     }
 }
 

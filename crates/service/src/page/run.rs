@@ -96,17 +96,17 @@ fn reduced(gathered: &Gathered, reply: &v1::ReduceRunResponse) -> Markup {
     let run = &gathered.run;
     let plot = curve::of_run(&format!("Curve of {}", gathered.title()), reply);
     html! {
-        div.two {
-            div {
-                @if let Some(plot) = plot { (plot.figure()) }
-                p.hint { "Neighbouring readings are drawn as their mean, the no-load level taken off. " (origin(Origin::Measured)) }
-            }
+        div.two.told {
             div {
                 (said::verdict(reply))
                 dl.figures.large { (row("Rate", estimated(reply.rate.as_ref()), Origin::Measured)) }
                 @if let Some(spring) = &gathered.spring { (take(run, spring)) }
                 (said::findings(&reply.findings))
                 (said::caution_beside(&reply.findings))
+            }
+            div {
+                @if let Some(plot) = plot { (plot.figure()) }
+                p.hint { "Neighbouring readings are drawn as their mean, the no-load level taken off. " (origin(Origin::Measured)) }
             }
         }
         (said::figures(reply))

@@ -228,7 +228,7 @@ async fn new_form(
     fields: &Posted,
     faults: &[Violation],
 ) -> Result<Response<Body>, Refusal> {
-    let others = page.places.wait(|bench| springs(bench)).await?;
+    let others = page.places.wait(springs).await?;
     let form = Form {
         action: "/rack/new",
         button: "Put it on the rack",
@@ -319,7 +319,7 @@ async fn edit_form(
     fields: &Posted,
     faults: &[Violation],
 ) -> Result<Response<Body>, Refusal> {
-    let mut others = page.places.wait(|bench| springs(bench)).await?;
+    let mut others = page.places.wait(springs).await?;
     others.retain(|(other, _)| other != name);
     let action = format!("/{name}/edit");
     let form = Form {

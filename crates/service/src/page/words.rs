@@ -57,7 +57,12 @@ pub(super) fn entered_in<M: Message>(message: Option<&M>, units: UnitSystem) -> 
 /// A computed quantity, to its unit's usual place.
 pub(super) fn computed<M: Message>(message: Option<&M>) -> Option<String> {
     let computed = quantity(message)?;
-    Some(format!("{computed:.*}", computed.unit().row().decimals))
+    let row = computed.unit().row();
+    let text = format!("{computed:.*}", row.decimals);
+    // What rounds to nothing has no sign.
+    let nothing = format!("{:.*}", row.decimals, 0.0);
+    let unsigned = text.strip_prefix('-').filter(|rest| rest.starts_with(&nothing));
+    Some(unsigned.map(str::to_owned).unwrap_or(text))
 }
 
 /// An estimate of the API.
@@ -165,6 +170,14 @@ mod tests {
             "9.50 N/mm (54.2 lbf/in)"
         );
         assert_eq!(entered(Some(&v1::Stiffness::from_parts(9.5, 99))), None);
+    }
+
+    #[test]
+    fn nothing_has_no_sign() {
+        let force = |value| computed(Some(&v1::Force::from_parts(value, 1))).unwrap();
+        assert_eq!(force(-0.04), "0.0 N");
+        assert_eq!(force(-0.06), "-0.1 N");
+        assert_eq!(force(-10.04), "-10.0 N");
     }
 
     #[test]
