@@ -52,7 +52,8 @@ pub(super) fn sentence(verdict: &v1::MarkingVerdict, reply: &v1::ReduceRunRespon
     }
 }
 
-fn unmarked(reply: &v1::ReduceRunResponse) -> String {
+/// The same of a spring without a marking.
+pub(super) fn unmarked(reply: &v1::ReduceRunResponse) -> String {
     let measured = estimated(reply.rate.as_ref()).unwrap_or_else(|| "no rate".to_owned());
     format!("measured {measured}; there is no marking to compare it with")
 }

@@ -71,6 +71,8 @@
     });
     source.onerror = () => {
       line.textContent = "The line to the bench is down; what is shown may be old. Trying again.";
+      // A browser gives up by itself where it was refused, as by a server that is busy.
+      if (source.readyState === EventSource.CLOSED) setTimeout(listen, 5000);
     };
   };
 

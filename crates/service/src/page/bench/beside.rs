@@ -1,9 +1,11 @@
 //! What the store says beside what is being pressed: the spring on the tester, the rack to choose from, the last test.
 
+use std::sync::Arc;
+
 use wire::v1;
 
-use super::super::Page;
-use super::super::words::estimated;
+use super::super::measured::Outcome;
+use super::super::{Page, said};
 use crate::bench::Bench;
 use crate::error::ServiceError;
 
@@ -29,17 +31,11 @@ pub(super) struct Last {
     pub(super) run: v1::Run,
     pub(super) spring: Option<v1::Spring>,
     /// What it says of its spring, or why it says nothing.
-    pub(super) said: Result<v1::ReduceRunResponse, String>,
+    pub(super) said: Arc<Outcome>,
 }
 
 /// Looks it all up. The reduction is the run's own, by its header and its spring.
-/// What was said of the last test before is said again where nothing of it changed.
-pub(super) async fn look(
-    page: &Page,
-    shown: &v1::WatchBenchResponse,
-    units: i32,
-    before: Option<Last>,
-) -> Result<Beside, ServiceError> {
+pub(super) async fn look(page: &Page, shown: &v1::WatchBenchResponse, units: i32) -> Result<Beside, ServiceError> {
     let (spring, tester, run) = (shown.spring.clone(), shown.tester.clone(), shown.run.clone());
     let closed = shown.state == v1::RunState::Finished as i32;
     let (spring, rack, last) = page
@@ -63,10 +59,7 @@ pub(super) async fn look(
         })
         .await?;
     let last = match last {
-        Some((spring, run)) => match before.filter(|before| before.holds_for(&run, spring.as_ref())) {
-            Some(before) => Some(before),
-            None => Some(judged(page, run, spring, units).await?),
-        },
+        Some((spring, run)) => Some(judged(page, run, spring, units).await?),
         None => None,
     };
     Ok(Beside { spring, rack, last })
@@ -96,56 +89,41 @@ fn last_of(bench: &Bench, tester: &str) -> Result<Option<v1::Run>, ServiceError>
 }
 
 async fn judged(page: &Page, run: v1::Run, spring: Option<v1::Spring>, units: i32) -> Result<Last, ServiceError> {
-    let request = v1::ReduceRunRequest {
-        source: Some(v1::reduce_run_request::Source::Run(run.name.clone())),
-        reply_units: units,
-        ..Default::default()
-    };
-    let said = match page.places.compute(move |bench| bench.reduce_run(request)).await {
-        Ok(reply) => Ok(reply),
-        // The test says nothing of a rate, and that is an answer too.
-        Err(
-            error @ (ServiceError::NotReducible { .. } | ServiceError::TooLarge { .. } | ServiceError::RunOpen { .. }),
-        ) => Err(error.to_string()),
-        Err(error) => return Err(error),
-    };
+    let measured = Arc::clone(&page.measured);
+    let (run, said) = page
+        .places
+        .compute(move |bench| {
+            let said = measured.of(bench, &run, units);
+            Ok((run, said))
+        })
+        .await?;
     Ok(Last { run, spring, said })
 }
 
 impl Last {
-    /// Whether run and spring are as they were.
-    fn holds_for(&self, run: &v1::Run, spring: Option<&v1::Spring>) -> bool {
-        let etag = |spring: Option<&v1::Spring>| spring.map(|spring| spring.etag.clone());
-        self.run.name == run.name && self.run.etag == run.etag && etag(self.spring.as_ref()) == etag(spring)
-    }
-
     /// The verdict in one line: the mark, the rate with its uncertainty, how far apart.
     pub(super) fn verdict(&self) -> String {
-        let reply = match &self.said {
+        let reply = match &*self.said {
             Ok(reply) => reply,
-            Err(why) => return why.clone(),
+            Err(why) => return why.to_string(),
         };
-        match reply
-            .marking_verdict
-            .as_ref()
-            .filter(|verdict| verdict.marked_rate.is_some())
-        {
-            Some(verdict) => verdict.words.clone(),
-            None => format!(
-                "measured {}; nothing is marked on it",
-                estimated(reply.rate.as_ref()).unwrap_or_default()
-            ),
+        match &reply.marking_verdict {
+            Some(verdict) if said::decision(verdict).is_some() => {
+                format!("{}: {}", said::decided(verdict).0, said::sentence(verdict, reply))
+            }
+            Some(verdict) => said::sentence(verdict, reply),
+            None => said::unmarked(reply),
         }
     }
 
     /// The rate it measured.
     pub(super) fn rate(&self) -> Option<v1::Stiffness> {
-        self.said.as_ref().ok()?.rate.as_ref()?.value
+        (*self.said).as_ref().ok()?.rate.as_ref()?.value
     }
 
     /// Its curve and where that is at, to be shown until the next test begins.
     pub(super) fn curve(&self) -> Option<(v1::BenchPoints, v1::BenchMarks)> {
-        let reply = self.said.as_ref().ok()?;
+        let reply = (*self.said).as_ref().ok()?;
         let curve = reply.curve.as_ref()?;
         let path = curve.press.iter().chain(curve.returning.iter().rev());
         let (deflections, loads) = path.map(|point| (point.deflection, point.load)).unzip();

@@ -54,8 +54,7 @@ impl Scene {
         let words = first || key(&picture) != key(&self.shown);
         self.shown = picture;
         if words {
-            let before = self.beside.last.take();
-            self.beside = beside::look(page, &self.shown, self.reply_units, before).await?;
+            self.beside = beside::look(page, &self.shown, self.reply_units).await?;
         }
         let drawn = if self.rests() {
             self.rest(words)

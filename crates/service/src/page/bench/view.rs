@@ -241,7 +241,7 @@ pub(super) fn last(scene: &Scene) -> Markup {
         ("assign_id", second.as_str()),
     ];
     html! {
-        @if let Ok(reply) = &last.said {
+        @if let Ok(reply) = &*last.said {
             @for finding in reply.findings.iter().filter(|finding| !finding.caution.is_empty()).take(2) {
                 p.hint { strong { "Caution: " } (finding.caution) }
             }
