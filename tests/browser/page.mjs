@@ -144,6 +144,11 @@ const left = await page.locator("tr", { has: page.locator('a[href="/springs/left
 expect(/10\.00 N\/mm entered/.test(left) && /9\.\d+ ± 0\.\d+ N\/mm measured/.test(left), `the rack says ${left}`);
 expect(/\d\.\d % softer, ± \d\.\d % computed/.test(left), `no drift on the rack: ${left}`);
 
+// A pair of springs is compared by one way from either.
+await page.goto(`${base}/springs/left`);
+await page.click("text=compare their curves");
+expect(page.url().endsWith("/compare?run=left-2&run=right-1"), `the pair is compared at ${page.url()}`);
+
 // Two runs are chosen and laid over one another.
 await page.goto(`${base}/runs`);
 await page.check('input[value="left-2"]');

@@ -92,8 +92,9 @@ pub(super) fn cells(rated: Option<&Rated>) -> Markup {
 pub(super) fn against_mark(rated: &Rated) -> Markup {
     html! {
         @if let Some(difference) = rated.difference {
-            (soft_or_stiff(difference)) " " (origin(Origin::Computed))
+            (soft_or_stiff(difference))
             @if let Some(word) = rated.word { ", " (word) }
+            " " (origin(Origin::Computed))
         }
     }
 }

@@ -71,11 +71,8 @@ fn gather(bench: &Bench, measured: &Measured, name: String, units: i32) -> Resul
         (run, rated)
     });
     let pair = other_of(bench, &spring).map(|other| {
-        let runs = [&spring, &other].map(|spring| spring.tested_run.strip_prefix("runs/").map(str::to_owned));
-        let [mine, others] = runs;
-        let compared = mine
-            .zip(others)
-            .map(|(mine, others)| format!("/compare?run={mine}&run={others}"));
+        let runs = run_of(bench, &spring).zip(run_of(bench, &other));
+        let compared = runs.map(|(mine, others)| format!("/compare?run={mine}&run={others}"));
         (other, compared)
     });
     Ok(Gathered {
@@ -83,6 +80,21 @@ fn gather(bench: &Bench, measured: &Measured, name: String, units: i32) -> Resul
         pair,
         spring,
     })
+}
+
+/// Id of the run a spring is compared by: its tested one, else its last.
+fn run_of(bench: &Bench, spring: &v1::Spring) -> Option<String> {
+    let last = || {
+        let asked = v1::ListRunsRequest {
+            page_size: 1,
+            spring: spring.name.clone(),
+            state: v1::RunState::Finished as i32,
+            ..Default::default()
+        };
+        Some(bench.list_runs(asked).ok()?.runs.first()?.name.clone())
+    };
+    let chosen = Some(spring.tested_run.clone()).filter(|run| !run.is_empty());
+    chosen.or_else(last)?.strip_prefix("runs/").map(str::to_owned)
 }
 
 fn other_of(bench: &Bench, spring: &v1::Spring) -> Option<v1::Spring> {
