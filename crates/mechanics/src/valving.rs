@@ -1,5 +1,6 @@
 //! What valving does: the mechanics of shim stacks, the hydraulics of dampers, and damping at the wheel.
 
+pub mod compare;
 pub mod damper;
 mod error;
 mod gauss;

@@ -2,7 +2,11 @@
 //! what a request may contain is checked by `wire`, what is kept by `store`, what it means computed by `mechanics`.
 
 pub mod board;
+<<<<<<< HEAD
 mod instruct;
+=======
+mod drawer;
+>>>>>>> part-valving
 pub mod map;
 mod marks;
 mod rack;

@@ -99,6 +99,11 @@ impl Circuit {
         }
     }
 
+    /// The split at a drop over the curtain, Pa.
+    pub(super) fn at_curtain_drop(&self, pv: f64, oil: &OilAt) -> Split {
+        self.at(pv, oil)
+    }
+
     /// The split at the pressure that just opens the stack.
     #[must_use]
     pub fn at_crack(&self, oil: &OilAt) -> Option<Split> {
@@ -154,6 +159,12 @@ impl Circuit {
 }
 
 impl Split {
+    /// All of it.
+    #[must_use]
+    pub fn flow(&self) -> FlowRate {
+        FlowRate::from_si(self.total())
+    }
+
     fn total(&self) -> f64 {
         self.valve.si() + self.bleed.si() + self.leak.si()
     }

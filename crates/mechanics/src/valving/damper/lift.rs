@@ -1,6 +1,7 @@
 //! How far a stack opens against the pressure over it.
 
 use crate::quantity::{Length, PressureDifference, Quantity, Stress};
+use crate::valving::root;
 use crate::valving::stack::{EventKind, Solved};
 
 /// A law of opening, which never falls and is 0 at no pressure.
@@ -94,6 +95,17 @@ impl LiftLaw {
     #[must_use]
     pub fn opening(&self, pressure: PressureDifference) -> Length {
         Length::from_si(self.at(pressure.si()))
+    }
+
+    /// Least pressure of an opening above 0; `None` where the law does not reach it within its end.
+    #[must_use]
+    pub fn pressure_for(&self, opening: Length) -> Option<PressureDifference> {
+        let end = self.end()?.si();
+        let wanted = opening.si();
+        if !(wanted > 0.0) || self.at(end) < wanted {
+            return None;
+        }
+        Some(PressureDifference::from_si(root::rising(|p| self.at(p) - wanted, 0.0, end)))
     }
 
     /// Opening at a pressure, m and Pa.

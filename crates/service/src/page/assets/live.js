@@ -79,12 +79,14 @@
     if (form.getAttribute("method") !== "post") return;
     event.preventDefault();
     problem.textContent = "";
+    // The form itself may have been replaced by the time the answer is there.
+    const within = form.closest("details")?.id;
     const body = new URLSearchParams(new FormData(form, event.submitter));
     try {
       const answer = await fetch(form.getAttribute("action"), { method: "POST", body, redirect: "manual" });
       if (answer.type === "opaqueredirect" || answer.ok) {
         waiting.clear();
-        form.closest("details")?.removeAttribute("open");
+        byId(within)?.removeAttribute("open");
         // What it changed comes as any change does, to everybody who looks; a field that is still in focus would hold it up.
         if (document.activeElement?.matches("input, select, textarea")) document.activeElement.blur();
         return;
