@@ -2,11 +2,8 @@
 //! what a request may contain is checked by `wire`, what is kept by `store`, what it means computed by `mechanics`.
 
 pub mod board;
-<<<<<<< HEAD
-mod instruct;
-=======
 mod drawer;
->>>>>>> part-valving
+mod instruct;
 pub mod map;
 mod marks;
 mod rack;

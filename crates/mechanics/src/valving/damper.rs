@@ -23,9 +23,7 @@ mod lift;
 
 pub use adjuster::{Adjusted, Needle, Recentred};
 pub use circuit::{Circuit, Split, StackValve};
-pub use design::{
-    BLEED, BleedDesign, CURTAIN, CircuitDesign, DamperDesign, LiftDesign, Place, ValveDesign,
-};
+pub use design::{BLEED, BleedDesign, CURTAIN, CircuitDesign, DamperDesign, LiftDesign, Place, ValveDesign};
 pub use evaluate::{
     AdjusterEffect, AtWheel, CurvePoint, Evaluated, Evaluation, MOST_VELOCITIES, Mark, MarkKind, Wheel, WheelDamping,
     evaluate,

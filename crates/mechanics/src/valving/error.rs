@@ -58,10 +58,19 @@ impl ValvingError {
     }
 
     fn moved(self, from: &str, place: &str) -> Self {
-        let moved = |field: String| field.strip_prefix(from).map_or_else(|| field.clone(), |rest| format!("{place}.{rest}"));
+        let moved = |field: String| {
+            field
+                .strip_prefix(from)
+                .map_or_else(|| field.clone(), |rest| format!("{place}.{rest}"))
+        };
         match self {
             Self::NotFinite { field } => Self::NotFinite { field: moved(field) },
-            Self::OutOfRange { field, value, unit, allowed } => Self::OutOfRange {
+            Self::OutOfRange {
+                field,
+                value,
+                unit,
+                allowed,
+            } => Self::OutOfRange {
                 field: moved(field),
                 value,
                 unit,

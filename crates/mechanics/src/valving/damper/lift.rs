@@ -105,7 +105,11 @@ impl LiftLaw {
         if !(wanted > 0.0) || self.at(end) < wanted {
             return None;
         }
-        Some(PressureDifference::from_si(root::rising(|p| self.at(p) - wanted, 0.0, end)))
+        Some(PressureDifference::from_si(root::rising(
+            |p| self.at(p) - wanted,
+            0.0,
+            end,
+        )))
     }
 
     /// Opening at a pressure, m and Pa.
