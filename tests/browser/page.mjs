@@ -56,6 +56,16 @@ for (const [name, path] of Object.entries(VIEWS)) {
   paints.push(await page.evaluate(() => performance.getEntriesByName("first-contentful-paint")[0]?.startTime ?? 0));
   await context.close();
 }
+{
+  const { context, page } = await open();
+  await page.goto(`${base}/rack`);
+  const style = await page.getAttribute("link[rel=stylesheet]", "href");
+  const kept = await page.request.get(base + style);
+  expect(kept.headers()["cache-control"].includes("immutable"), "the style is loaded again and again");
+  const other = await page.request.get(base + style.replace(/[0-9a-f]{16}/, "0".repeat(16)));
+  expect(other.status() === 404, "the style of another version is sent for good");
+  await context.close();
+}
 console.log(`first paint after ${paints.map((paint) => paint.toFixed(0)).join(", ")} ms`);
 
 // A script that gets in does not run. Chromium says so aloud, so this page is not watched.
@@ -143,6 +153,11 @@ await page.goto(`${base}/rack`);
 const left = await page.locator("tr", { has: page.locator('a[href="/springs/left"]') }).textContent();
 expect(/10\.00 N\/mm entered/.test(left) && /9\.\d+ ± 0\.\d+ N\/mm measured/.test(left), `the rack says ${left}`);
 expect(/\d\.\d % softer, ± \d\.\d % computed/.test(left), `no drift on the rack: ${left}`);
+
+// A pair of springs is compared by one way from either.
+await page.goto(`${base}/springs/left`);
+await page.click("text=compare their curves");
+expect(page.url().endsWith("/compare?run=left-2&run=right-1"), `the pair is compared at ${page.url()}`);
 
 // Two runs are chosen and laid over one another.
 await page.goto(`${base}/runs`);

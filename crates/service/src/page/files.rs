@@ -13,7 +13,7 @@ use wire::v1;
 use wire::v1::column::{Quantity, Unit as On};
 
 use super::refusal::Refusal;
-use super::run::{gather, name_of};
+use super::run::{gathered, name_of};
 use super::visitor::Visitor;
 use super::{Page, curve};
 use crate::bench::reading;
@@ -25,11 +25,7 @@ pub(super) async fn curve_svg(
     visitor: Visitor,
     Path(id): Path<String>,
 ) -> Result<Response<Body>, Refusal> {
-    let (name, measured, units) = (name_of(&id), page.measured.clone(), visitor.reply_units());
-    let gathered = page
-        .places
-        .compute(move |bench| gather(bench, &measured, name, units))
-        .await?;
+    let gathered = gathered(&page, &visitor, &id).await?;
     let reply = gathered.outcome.as_ref().as_ref().map_err(ServiceError::clone)?;
     let plot = curve::of_run(&format!("Curve of {}", gathered.title()), reply)
         .ok_or_else(|| ServiceError::internal("a reduction came without a curve"))?;

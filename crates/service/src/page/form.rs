@@ -88,6 +88,38 @@ pub(super) fn etag(etag: &str) -> Markup {
     html! { input type="hidden" name="etag" value=(etag); }
 }
 
+/// A form that is one button: a change of a record that needs no more than its name.
+pub(super) fn act(name: &str, etag_now: &str, action: &str, button: &str) -> Markup {
+    html! {
+        form.inline method="post" action={ "/" (name) "/" (action) } {
+            (request_id())
+            (etag(etag_now))
+            button { (button) }
+        }
+    }
+}
+
+/// Handlers of such forms: a request of name, etag and request id for an operation of the bench, then the record's view.
+macro_rules! acts {
+    ($($(#[$doc:meta])* $action:ident, $request:ident, $operation:ident;)*) => {$(
+        $(#[$doc])*
+        pub(super) async fn $action(
+            State(page): State<Page>,
+            Path(id): Path<String>,
+            posted: Posted,
+        ) -> Result<Response<Body>, Refusal> {
+            let request = v1::$request {
+                name: name_of(&id),
+                etag: posted.text("etag").to_owned(),
+                request_id: posted.text("request_id").to_owned(),
+            };
+            let record = page.places.wait(move |bench| bench.$operation(request)).await?;
+            Ok(see_other(&format!("/{}", record.name)))
+        }
+    )*};
+}
+pub(super) use acts;
+
 /// Goes to another view once something is done; loading that again repeats nothing (RFC 9110, 15.4.4).
 pub(super) fn see_other(path: &str) -> Response<Body> {
     let mut response = Response::new(Body::empty());

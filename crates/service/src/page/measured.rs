@@ -101,3 +101,30 @@ pub(super) fn spring_of(bench: &Bench, run: &v1::Run) -> Option<v1::Spring> {
     let name = run.spring.clone();
     bench.get_spring(v1::GetSpringRequest { name }).ok()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reductions_are_kept_within_their_bound_and_found_by_all_they_depend_on() {
+        let measured = Measured::default();
+        let key = |run: usize, revision| Key {
+            run: format!("runs/r{run}"),
+            revision,
+            digest: vec![1, 2, 3, 4],
+            spring: Some(("springs/a".to_owned(), 1)),
+            units: 1,
+        };
+        for run in 0..2 * KEPT {
+            measured.keep(key(run, 1), &Arc::new(Ok(v1::ReduceRunResponse::default())));
+        }
+        assert_eq!(measured.kept().len(), KEPT);
+        assert!(measured.find(&key(0, 1)).is_none(), "the oldest makes room");
+        assert!(measured.find(&key(2 * KEPT - 1, 1)).is_some());
+        assert!(
+            measured.find(&key(2 * KEPT - 1, 2)).is_none(),
+            "a changed run is reduced anew"
+        );
+    }
+}

@@ -12,7 +12,7 @@ use super::measured::Measured;
 use super::rates::{self, Rated};
 use super::refusal::Refusal;
 use super::visitor::Visitor;
-use super::words::{Origin, entered_in, moment, origin, soft_or_stiff};
+use super::words::{Origin, entered_in, moment, origin};
 use super::{Page, guard};
 use crate::bench::Bench;
 use crate::error::ServiceError;
@@ -153,8 +153,7 @@ fn line(shelf: &Shelf, visitor: &Visitor) -> Markup {
             td data-label="Measured" {
                 @if let Some(rated) = &shelf.measured {
                     (rated.rate) " " (origin(Origin::Measured))
-                    @if let Some(difference) = rated.difference { br; (soft_or_stiff(difference)) }
-                    @if let Some(word) = rated.word { ", " (word) }
+                    br; (rates::against_mark(rated))
                 }
             }
             td data-label="Last test" {

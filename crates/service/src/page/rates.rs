@@ -1,10 +1,11 @@
 //! Tests of a spring side by side: its measured rate, and how it drifts from one to the next.
 
+use maud::{Markup, html};
 use wire::v1;
 
 use super::measured::Measured;
 use super::said;
-use super::words::{estimated, per_cent, quantity, soft_or_stiff};
+use super::words::{Origin, estimated, origin, per_cent, quantity, soft_or_stiff};
 use crate::bench::Bench;
 
 /// A run's rate in words, and the numbers two tests are compared by.
@@ -77,6 +78,37 @@ pub(super) fn drift(last: Option<&Rated>, before: Option<&Rated>) -> Option<Stri
         share => share.replace("stiff", "stiffer"),
     };
     Some(format!("{change}, ± {within}"))
+}
+
+/// The cells of a run in a table: its rate, and how it stands to its mark.
+pub(super) fn cells(rated: Option<&Rated>) -> Markup {
+    html! {
+        td data-label="Rate" { @if let Some(rated) = rated { (rated.rate) " " (origin(Origin::Measured)) } }
+        td data-label="Against its mark" { @if let Some(rated) = rated { (against_mark(rated)) } }
+    }
+}
+
+/// `2.0 % soft, refused`.
+pub(super) fn against_mark(rated: &Rated) -> Markup {
+    html! {
+        @if let Some(difference) = rated.difference {
+            (soft_or_stiff(difference))
+            @if let Some(word) = rated.word { ", " (word) }
+            " " (origin(Origin::Computed))
+        }
+    }
+}
+
+/// The cell in which a finished run is chosen to be compared.
+pub(super) fn choice(run: &v1::Run) -> Markup {
+    let id = run.name.strip_prefix("runs/").unwrap_or(&run.name);
+    html! {
+        td data-label="Compare" {
+            @if run.state() == v1::RunState::Finished {
+                input type="checkbox" name="run" value=(id) aria-label={ "Compare " (run.name) };
+            }
+        }
+    }
 }
 
 #[cfg(test)]

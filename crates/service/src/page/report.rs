@@ -7,7 +7,7 @@ use maud::{DOCTYPE, PreEscaped, html};
 use wire::v1;
 
 use super::refusal::Refusal;
-use super::run::{Gathered, gather, name_of};
+use super::run::{Gathered, gathered};
 use super::visitor::Visitor;
 use super::words::{Origin, entered_in, estimated, moment, row};
 use super::{Page, curve, guard, said};
@@ -21,13 +21,9 @@ pub(super) async fn view(
     visitor: Visitor,
     Path(id): Path<String>,
 ) -> Result<Response<Body>, Refusal> {
-    let (name, measured, units) = (name_of(&id), page.measured.clone(), visitor.reply_units());
-    let (gathered, now) = page
-        .places
-        .compute(move |bench| Ok((gather(bench, &measured, name, units)?, bench.now())))
-        .await?;
+    let gathered = gathered(&page, &visitor, &id).await?;
     let reply = gathered.outcome.as_ref().as_ref().map_err(ServiceError::clone)?;
-    let written = crate::bench::map::timestamp(now);
+    let written = crate::bench::map::timestamp(page.places.bench().now());
     Ok(guard::standing_alone(
         document(&gathered, reply, &visitor, &written),
         STYLE,

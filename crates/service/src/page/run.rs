@@ -51,17 +51,22 @@ pub(super) fn gather(bench: &Bench, measured: &Measured, name: String, units: i3
     Ok(Gathered { run, spring, outcome })
 }
 
+/// The run of this id with what it says, in the units of whoever looks.
+pub(super) async fn gathered(page: &Page, visitor: &Visitor, id: &str) -> Result<Gathered, ServiceError> {
+    let (name, measured, units) = (name_of(id), page.measured.clone(), visitor.reply_units());
+    page.places
+        .compute(move |bench| gather(bench, &measured, name, units))
+        .await
+}
+
 /// One run.
 pub(super) async fn view(
     State(page): State<Page>,
     visitor: Visitor,
     Path(id): Path<String>,
 ) -> Result<Response<Body>, Refusal> {
-    let (name, measured, units) = (name_of(&id), page.measured.clone(), visitor.reply_units());
-    let (gathered, others) = page
-        .places
-        .compute(move |bench| Ok((gather(bench, &measured, name, units)?, springs(bench)?)))
-        .await?;
+    let gathered = gathered(&page, &visitor, &id).await?;
+    let others = page.places.wait(springs).await?;
     let frame = Frame {
         title: gathered.title(),
         section: Section::Runs,
@@ -183,38 +188,27 @@ fn close(run: &v1::Run) -> Markup {
         @if run.delete_time.is_some() {
             div.notice {
                 p { "This run was deleted. It goes for good at " (moment(run.purge_time.as_ref())) "." }
-                (act(run, "undelete", "Bring it back"))
+                (form::act(&run.name, &run.etag, "undelete", "Bring it back"))
             }
         } @else {
             @match run.state() {
                 RunState::Recording => details {
                     summary { "Discard it" }
                     p { "The recording ends and gives no rate. Its samples stay until the run is deleted for good." }
-                    (act(run, "discard", "Discard the run"))
+                    (form::act(&run.name, &run.etag, "discard", "Discard the run"))
                 },
                 RunState::Interrupted => details open {
                     summary { "It ended without a finish" }
                     p { "Its instrument can take it up again for 24 hours. Finish it as it is, or give it up." }
-                    (act(run, "finish", "Finish as it is"))
-                    (act(run, "discard", "Discard the run"))
+                    (form::act(&run.name, &run.etag, "finish", "Finish as it is"))
+                    (form::act(&run.name, &run.etag, "discard", "Discard the run"))
                 },
                 _ => details {
                     summary { "Delete it" }
                     p { "It can be brought back for 30 days." }
-                    (act(run, "delete", "Delete the run"))
+                    (form::act(&run.name, &run.etag, "delete", "Delete the run"))
                 },
             }
-        }
-    }
-}
-
-/// A form that is one button.
-fn act(run: &v1::Run, action: &str, button: &str) -> Markup {
-    html! {
-        form.inline method="post" action={ "/" (run.name) "/" (action) } {
-            (form::request_id())
-            (form::etag(&run.etag))
-            button { (button) }
         }
     }
 }
@@ -242,26 +236,7 @@ pub(super) async fn update(
     Ok(see_other(&format!("/{}", run.name)))
 }
 
-macro_rules! closing {
-    ($($(#[$doc:meta])* $action:ident, $request:ident, $operation:ident;)*) => {$(
-        $(#[$doc])*
-        pub(super) async fn $action(
-            State(page): State<Page>,
-            Path(id): Path<String>,
-            posted: Posted,
-        ) -> Result<Response<Body>, Refusal> {
-            let request = v1::$request {
-                name: name_of(&id),
-                etag: posted.text("etag").to_owned(),
-                request_id: posted.text("request_id").to_owned(),
-            };
-            let run = page.places.wait(move |bench| bench.$operation(request)).await?;
-            Ok(see_other(&format!("/{}", run.name)))
-        }
-    )*};
-}
-
-closing! {
+form::acts! {
     /// Seals an interrupted run as it is.
     finish, FinishRunRequest, finish_run;
     /// Gives a run up.

@@ -15,7 +15,7 @@ use super::rack::called;
 use super::rates::{self, Rated};
 use super::refusal::Refusal;
 use super::visitor::Visitor;
-use super::words::{Origin, moment, origin, soft_or_stiff};
+use super::words::moment;
 use super::{Page, guard};
 use crate::bench::Bench;
 use crate::error::ServiceError;
@@ -114,14 +114,9 @@ fn shown(listed: &Listed) -> Markup {
 }
 
 fn line(listed: &Listed, run: &v1::Run, rated: Option<&Rated>) -> Markup {
-    let id = run.name.strip_prefix("runs/").unwrap_or(&run.name);
     html! {
         tr {
-            td data-label="Compare" {
-                @if run.state() == v1::RunState::Finished {
-                    input type="checkbox" name="run" value=(id) aria-label={ "Compare " (run.name) };
-                }
-            }
+            (rates::choice(run))
             th scope="row" { a href={ "/" (run.name) } { (moment(run.create_time.as_ref())) } }
             td.name data-label="Spring" {
                 @match listed.springs.get(&run.spring) {
@@ -130,13 +125,7 @@ fn line(listed: &Listed, run: &v1::Run, rated: Option<&Rated>) -> Markup {
                 }
             }
             td data-label="State" { (standing(run)) ", " (run.sample_count) " samples" }
-            td data-label="Rate" { @if let Some(rated) = rated { (rated.rate) " " (origin(Origin::Measured)) } }
-            td data-label="Against its mark" {
-                @if let Some(rated) = rated {
-                    @if let Some(difference) = rated.difference { (soft_or_stiff(difference)) }
-                    @if let Some(word) = rated.word { ", " (word) }
-                }
-            }
+            (rates::cells(rated))
         }
     }
 }

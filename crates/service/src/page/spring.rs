@@ -71,11 +71,8 @@ fn gather(bench: &Bench, measured: &Measured, name: String, units: i32) -> Resul
         (run, rated)
     });
     let pair = other_of(bench, &spring).map(|other| {
-        let runs = [&spring, &other].map(|spring| spring.tested_run.strip_prefix("runs/").map(str::to_owned));
-        let [mine, others] = runs;
-        let compared = mine
-            .zip(others)
-            .map(|(mine, others)| format!("/compare?run={mine}&run={others}"));
+        let runs = run_of(bench, &spring).zip(run_of(bench, &other));
+        let compared = runs.map(|(mine, others)| format!("/compare?run={mine}&run={others}"));
         (other, compared)
     });
     Ok(Gathered {
@@ -83,6 +80,21 @@ fn gather(bench: &Bench, measured: &Measured, name: String, units: i32) -> Resul
         pair,
         spring,
     })
+}
+
+/// Id of the run a spring is compared by: its tested one, else its last.
+fn run_of(bench: &Bench, spring: &v1::Spring) -> Option<String> {
+    let last = || {
+        let asked = v1::ListRunsRequest {
+            page_size: 1,
+            spring: spring.name.clone(),
+            state: v1::RunState::Finished as i32,
+            ..Default::default()
+        };
+        Some(bench.list_runs(asked).ok()?.runs.first()?.name.clone())
+    };
+    let chosen = Some(spring.tested_run.clone()).filter(|run| !run.is_empty());
+    chosen.or_else(last)?.strip_prefix("runs/").map(str::to_owned)
 }
 
 fn other_of(bench: &Bench, spring: &v1::Spring) -> Option<v1::Spring> {
@@ -109,6 +121,7 @@ fn shown(gathered: &Gathered, visitor: &Visitor) -> Markup {
                 }
             }
         }
+        @if let Some(drift) = drift(gathered) { p { "Last test against the one before: " (drift) " " (origin(Origin::Computed)) } }
         (said::caution())
         dl.figures {
             @if !spring.marking_text.is_empty() { (row("Mark as written", Some(spring.marking_text.clone()), Origin::Entered)) }
@@ -134,7 +147,7 @@ fn shown(gathered: &Gathered, visitor: &Visitor) -> Markup {
             details {
                 summary { "Take it off the rack" }
                 p { "It can be brought back for 30 days; its runs stay." }
-                (act(spring, "delete", "Take off the rack"))
+                (form::act(&spring.name, &spring.etag, "delete", "Take off the rack"))
             }
         }
     }
@@ -153,22 +166,21 @@ fn tested(gathered: &Gathered) -> Option<&Rated> {
     rated.as_ref()
 }
 
+/// How far the last finished test is from the one before.
+fn drift(gathered: &Gathered) -> Option<String> {
+    let mut finished = gathered
+        .tests
+        .iter()
+        .filter(|(run, _)| run.state() == v1::RunState::Finished);
+    let [last, before] = [finished.next()?, finished.next()?];
+    rates::drift(last.1.as_ref(), before.1.as_ref())
+}
+
 fn deleted(spring: &v1::Spring) -> Markup {
     html! {
         div.notice {
             p { "This spring was taken off the rack. It goes for good at " (moment(spring.purge_time.as_ref())) "." }
-            (act(spring, "undelete", "Bring it back"))
-        }
-    }
-}
-
-/// A form that is one button.
-fn act(spring: &v1::Spring, action: &str, button: &str) -> Markup {
-    html! {
-        form.inline method="post" action={ "/" (spring.name) "/" (action) } {
-            (form::request_id())
-            (form::etag(&spring.etag))
-            button { (button) }
+            (form::act(&spring.name, &spring.etag, "undelete", "Bring it back"))
         }
     }
 }
@@ -194,25 +206,14 @@ fn list(gathered: &Gathered) -> Markup {
 }
 
 fn test(gathered: &Gathered, run: &v1::Run, rated: Option<&Rated>) -> Markup {
-    let id = run.name.strip_prefix("runs/").unwrap_or(&run.name);
     html! {
         tr {
-            td data-label="Compare" {
-                @if run.state() == v1::RunState::Finished {
-                    input type="checkbox" name="run" value=(id) aria-label={ "Compare " (run.name) };
-                }
-            }
+            (rates::choice(run))
             th scope="row" {
                 a href={ "/" (run.name) } { (moment(run.create_time.as_ref())) }
                 @if run.name == gathered.spring.tested_run { " " span.origin { "the spring's measured rate" } }
             }
-            td data-label="Rate" { @if let Some(rated) = rated { (rated.rate) " " (origin(Origin::Measured)) } }
-            td data-label="Against its mark" {
-                @if let Some(rated) = rated {
-                    @if let Some(difference) = rated.difference { (soft_or_stiff(difference)) }
-                    @if let Some(word) = rated.word { ", " (word) }
-                }
-            }
+            (rates::cells(rated))
         }
     }
 }
@@ -387,32 +388,9 @@ pub(super) async fn take_rate(
     Ok(see_other(&format!("/{}", spring.name)))
 }
 
-/// Takes a spring off the rack.
-pub(super) async fn delete(
-    State(page): State<Page>,
-    Path(id): Path<String>,
-    posted: Posted,
-) -> Result<Response<Body>, Refusal> {
-    let request = v1::DeleteSpringRequest {
-        name: name_of(&id),
-        etag: posted.text("etag").to_owned(),
-        request_id: posted.text("request_id").to_owned(),
-    };
-    let spring = page.places.wait(move |bench| bench.delete_spring(request)).await?;
-    Ok(see_other(&format!("/{}", spring.name)))
-}
-
-/// Brings one back.
-pub(super) async fn undelete(
-    State(page): State<Page>,
-    Path(id): Path<String>,
-    posted: Posted,
-) -> Result<Response<Body>, Refusal> {
-    let request = v1::UndeleteSpringRequest {
-        name: name_of(&id),
-        etag: posted.text("etag").to_owned(),
-        request_id: posted.text("request_id").to_owned(),
-    };
-    let spring = page.places.wait(move |bench| bench.undelete_spring(request)).await?;
-    Ok(see_other(&format!("/{}", spring.name)))
+form::acts! {
+    /// Takes a spring off the rack.
+    delete, DeleteSpringRequest, delete_spring;
+    /// Brings one back.
+    undelete, UndeleteSpringRequest, undelete_spring;
 }

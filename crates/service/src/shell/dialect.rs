@@ -1,7 +1,7 @@
 //! How a client expects to be refused.
 
 use axum::body::Body;
-use http::header::{CONTENT_TYPE, RETRY_AFTER};
+use http::header::{CONTENT_TYPE, RETRY_AFTER, X_CONTENT_TYPE_OPTIONS};
 use http::{HeaderValue, Request, Response, StatusCode};
 use tonic::Status;
 
@@ -102,8 +102,8 @@ fn http_status(error: &ServiceError) -> StatusCode {
 
 fn text(line: impl std::fmt::Display) -> Response<Body> {
     let mut response = Response::new(Body::from(format!("{line}\n")));
-    response
-        .headers_mut()
-        .insert(CONTENT_TYPE, HeaderValue::from_static("text/plain; charset=utf-8"));
+    let headers = response.headers_mut();
+    headers.insert(CONTENT_TYPE, HeaderValue::from_static("text/plain; charset=utf-8"));
+    headers.insert(X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
     response
 }
