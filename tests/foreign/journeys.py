@@ -11,6 +11,7 @@ import published
 import rack
 import recording
 import standing
+import valving
 from client import Api
 
 GROUPS = {
@@ -18,6 +19,7 @@ GROUPS = {
     "rack": rack.JOURNEYS,
     "recording": recording.JOURNEYS,
     "published": published.JOURNEYS,
+    "valving": valving.JOURNEYS,
     "faults": faults.JOURNEYS,
 }
 

@@ -52,7 +52,10 @@ mod stacks {
             radial_hold: RadialHold::Held,
             seat,
             stop: None,
-            modulus: Some(ElasticModulus::new(number(&case["material"]["E_MPa"]), PressureUnit::Megapascal)),
+            modulus: Some(ElasticModulus::new(
+                number(&case["material"]["E_MPa"]),
+                PressureUnit::Megapascal,
+            )),
             poisson_ratio: Some(number(&case["material"]["nu"])),
             stress_limit: None,
             friction_factor: None,
@@ -60,7 +63,8 @@ mod stacks {
     }
 
     fn solved(case: &Value, method: Method, ring_count: usize) -> Solved {
-        let pressure = |point: &Value| PressureDifference::new(number(&point["pressure_MPa"]), PressureUnit::Megapascal);
+        let pressure =
+            |point: &Value| PressureDifference::new(number(&point["pressure_MPa"]), PressureUnit::Megapascal);
         solve(&Request {
             stack: stack_of(case),
             pressures: case["results"].as_array().unwrap().iter().map(pressure).collect(),
@@ -96,7 +100,10 @@ mod stacks {
                         let got = point.seat_lift.get(LengthUnit::Millimeter);
                         let height = number(&case["geometry"]["seat"]["height"]);
                         if !(((got + height) / seat - 1.0).abs() <= allowed) {
-                            wrong.push(format!("{} {method:?} seat: {got} over {height} instead of {seat}", case["id"]));
+                            wrong.push(format!(
+                                "{} {method:?} seat: {got} over {height} instead of {seat}",
+                                case["id"]
+                            ));
                         }
                     }
                 }
@@ -205,18 +212,34 @@ mod hydraulics {
             if WAITING.iter().any(|(waiting, _)| *waiting == name) {
                 continue;
             }
-            let (_, run) = RUN.iter().find(|(known, _)| *known == name).unwrap_or_else(|| panic!("no {name}"));
+            let (_, run) = RUN
+                .iter()
+                .find(|(known, _)| *known == name)
+                .unwrap_or_else(|| panic!("no {name}"));
             let got = run(&case["inputs"]);
             let expected = numbers(&case["expected"]);
-            let (rel, abs) = (case["tolerance"]["rel"].as_f64().unwrap(), case["tolerance"]["abs"].as_f64().unwrap());
+            let (rel, abs) = (
+                case["tolerance"]["rel"].as_f64().unwrap(),
+                case["tolerance"]["abs"].as_f64().unwrap(),
+            );
             let fits = got.len() == expected.len()
-                && got.iter().zip(&expected).all(|(got, want)| (got - want).abs() <= (rel * want.abs()).max(abs));
+                && got
+                    .iter()
+                    .zip(&expected)
+                    .all(|(got, want)| (got - want).abs() <= (rel * want.abs()).max(abs));
             if !fits {
                 wrong.push(format!("{}: {got:?} instead of {expected:?}", case["id"]));
             }
         }
-        let known = RUN.iter().map(|(name, _)| *name).chain(WAITING.iter().map(|(name, _)| *name));
-        assert_eq!(seen, known.map(str::to_owned).collect(), "every calculation in exactly one table");
+        let known = RUN
+            .iter()
+            .map(|(name, _)| *name)
+            .chain(WAITING.iter().map(|(name, _)| *name));
+        assert_eq!(
+            seen,
+            known.map(str::to_owned).collect(),
+            "every calculation in exactly one table"
+        );
         assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     }
 
@@ -267,9 +290,21 @@ mod hydraulics {
     }
 
     fn oil_mu(i: &Value) -> Vec<f64> {
-        let rho = |t: f64| two_points(30.0, 40.0, 5.0, 100.0, n(i, "rho15")).at(celsius(t)).unwrap().density.si();
+        let rho = |t: f64| {
+            two_points(30.0, 40.0, 5.0, 100.0, n(i, "rho15"))
+                .at(celsius(t))
+                .unwrap()
+                .density
+                .si()
+        };
         let nu = |mu: &str, t: &str| n(i, mu) / rho(n(i, t)) * 1e3;
-        let oil = two_points(nu("mu1_mPas", "T1_C"), n(i, "T1_C"), nu("mu2_mPas", "T2_C"), n(i, "T2_C"), n(i, "rho15"));
+        let oil = two_points(
+            nu("mu1_mPas", "T1_C"),
+            n(i, "T1_C"),
+            nu("mu2_mPas", "T2_C"),
+            n(i, "T2_C"),
+            n(i, "rho15"),
+        );
         let at = oil.at(celsius(n(i, "T_C"))).unwrap();
         vec![cst(&at) * at.density.si() * 1e-3]
     }
@@ -351,13 +386,20 @@ mod hydraulics {
     }
 
     fn elem_dp(i: &Value) -> Vec<f64> {
-        vec![restriction(&i["element"]).drop(FlowRate::from_si(n(i, "q_m3s")), &fluid(i)).si()]
+        vec![
+            restriction(&i["element"])
+                .drop(FlowRate::from_si(n(i, "q_m3s")), &fluid(i))
+                .si(),
+        ]
     }
 
     fn elem_roundtrip(i: &Value) -> Vec<f64> {
         let (element, oil) = (restriction(&i["element"]), fluid(i));
         let there = |p: f64| element.flow(PressureDifference::from_si(p), &oil);
-        numbers(&i["dp_Pa"]).into_iter().map(|p| element.drop(there(p), &oil).si()).collect()
+        numbers(&i["dp_Pa"])
+            .into_iter()
+            .map(|p| element.drop(there(p), &oil).si())
+            .collect()
     }
 
     fn cd_law(i: &Value) -> Vec<f64> {
@@ -380,7 +422,10 @@ mod hydraulics {
 
     fn circuit_dp(i: &Value) -> Vec<f64> {
         let (circuit, oil) = (circuit(&i["circuit"]), fluid(i));
-        numbers(&i["q_m3s"]).into_iter().map(|q| drop(&circuit, q, &oil)).collect()
+        numbers(&i["q_m3s"])
+            .into_iter()
+            .map(|q| drop(&circuit, q, &oil))
+            .collect()
     }
 
     fn circuit_monotone(i: &Value) -> Vec<f64> {
@@ -423,7 +468,13 @@ mod hydraulics {
         };
         damper.check().unwrap();
         let o = &j["oil"];
-        let oil = two_points(or(o, "nu40_cst", 15.0), 40.0, or(o, "nu100_cst", 3.5), 100.0, or(o, "rho15", 860.0));
+        let oil = two_points(
+            or(o, "nu40_cst", 15.0),
+            40.0,
+            or(o, "nu100_cst", 3.5),
+            100.0,
+            or(o, "rho15", 860.0),
+        );
         (damper, oil)
     }
 
@@ -431,7 +482,11 @@ mod hydraulics {
         let (damper, oil) = damper(&i["damper"]);
         let oil = oil.at(celsius(n(i, "T_C"))).unwrap();
         let state = damper
-            .at(Velocity::from_si(n(i, "v_mps")), Stroke::from_si(or(i, "x_m", 0.0)), &oil)
+            .at(
+                Velocity::from_si(n(i, "v_mps")),
+                Stroke::from_si(or(i, "x_m", 0.0)),
+                &oil,
+            )
             .unwrap();
         let by_key = |key: &Value| match key.as_str().unwrap() {
             "F" => state.force.si(),
@@ -449,7 +504,10 @@ mod hydraulics {
     fn gas_charge(i: &Value) -> Vec<f64> {
         let (damper, oil) = damper(&i["damper"]);
         let oil = oil.at(celsius(n(i, "T_C"))).unwrap();
-        let velocities = (Velocity::from_si(n(i, "v_comp_mps")), Velocity::from_si(n(i, "v_reb_mps")));
+        let velocities = (
+            Velocity::from_si(n(i, "v_comp_mps")),
+            Velocity::from_si(n(i, "v_reb_mps")),
+        );
         let lowest = AbsolutePressure::from_si(n(i, "p_min_Pa"));
         let stroke = Stroke::from_si(or(i, "x_m", 0.0));
         vec![damper.least_charge(velocities, stroke, lowest, &oil).unwrap().si()]
@@ -459,9 +517,16 @@ mod hydraulics {
         let (damper, oil) = damper(&i["damper"]);
         let force = |v: f64, t: f64| {
             let oil = oil.at(celsius(t)).unwrap();
-            damper.at(Velocity::from_si(v), Stroke::from_si(0.0), &oil).unwrap().hydraulic_force.si()
+            damper
+                .at(Velocity::from_si(v), Stroke::from_si(0.0), &oil)
+                .unwrap()
+                .hydraulic_force
+                .si()
         };
-        numbers(&i["v_mps"]).into_iter().map(|v| force(v, n(i, "T_hot_C")) / force(v, n(i, "T_cold_C"))).collect()
+        numbers(&i["v_mps"])
+            .into_iter()
+            .map(|v| force(v, n(i, "T_hot_C")) / force(v, n(i, "T_cold_C")))
+            .collect()
     }
 
     fn overshoot_from_zeta(i: &Value) -> Vec<f64> {
@@ -479,7 +544,10 @@ mod hydraulics {
             rate: WheelRate::from_si(n(i, "k_N_per_m")),
             mass: Mass::from_si(n(i, "m_kg")),
         };
-        let (w, zeta) = (oscillator.angular_frequency(), oscillator.ratio(DampingRate::from_si(n(i, "c_Ns_per_m"))));
+        let (w, zeta) = (
+            oscillator.angular_frequency(),
+            oscillator.ratio(DampingRate::from_si(n(i, "c_Ns_per_m"))),
+        );
         vec![w, zeta, w * (1.0 - zeta * zeta).sqrt()]
     }
 
@@ -493,10 +561,15 @@ mod hydraulics {
             change_per_meter: or(i, "dMR_per_m", 0.0),
         };
         let load = Load::from_si(or(i, "F_spring_N", 0.0));
-        let rate = linkage.wheel_rate(SpringRate::from_si(n(i, "k_N_per_m")), load).unwrap();
+        let rate = linkage
+            .wheel_rate(SpringRate::from_si(n(i, "k_N_per_m")), load)
+            .unwrap();
         let mass = Mass::from_si(n(i, "m_kg"));
         let at_wheel = n(i, "c_Ns_per_m") * linkage.motion_ratio().unwrap().powi(2);
-        vec![rate.si(), Oscillator { rate, mass }.ratio(DampingRate::from_si(at_wheel))]
+        vec![
+            rate.si(),
+            Oscillator { rate, mass }.ratio(DampingRate::from_si(at_wheel)),
+        ]
     }
 
     fn fork_wheel_rate(i: &Value) -> Vec<f64> {
@@ -518,7 +591,9 @@ mod hydraulics {
         // The closed form stands in the case; the law is integrated here, with a corner at zero for the exponent 0.
         let (c, power) = (n(i, "cn"), n(i, "n"));
         let law = |v: Velocity| Ok(Force::from_si(c * v.si().abs().powf(power) * v.si().signum()));
-        let rate = ride::equivalent(Velocity::from_si(n(i, "v_peak_mps")), law).unwrap().si();
+        let rate = ride::equivalent(Velocity::from_si(n(i, "v_peak_mps")), law)
+            .unwrap()
+            .si();
         vec![rate]
     }
 
@@ -531,7 +606,11 @@ mod hydraulics {
                 -n(i, "c_reb") * (-v).powf(n(i, "n_reb"))
             }))
         };
-        vec![ride::equivalent(Velocity::from_si(n(i, "v_peak_mps")), law).unwrap().si()]
+        vec![
+            ride::equivalent(Velocity::from_si(n(i, "v_peak_mps")), law)
+                .unwrap()
+                .si(),
+        ]
     }
 
     fn needle(j: &Value) -> Needle {
@@ -548,7 +627,10 @@ mod hydraulics {
 
     fn needle_area(i: &Value) -> Vec<f64> {
         let needle = needle(i);
-        numbers(&i["h_m"]).into_iter().map(|h| needle.area_at(Length::from_si(h)).si()).collect()
+        numbers(&i["h_m"])
+            .into_iter()
+            .map(|h| needle.area_at(Length::from_si(h)).si())
+            .collect()
     }
 
     /// Runs something on an adjusted circuit of a case.
@@ -565,7 +647,12 @@ mod hydraulics {
     }
 
     fn adjuster(i: &Value) -> Vec<f64> {
-        adjusted(i, |at| numbers(&i["clicks"]).into_iter().map(|k| at.force(k).unwrap().si()).collect())
+        adjusted(i, |at| {
+            numbers(&i["clicks"])
+                .into_iter()
+                .map(|k| at.force(k).unwrap().si())
+                .collect()
+        })
     }
 
     fn click_sum(i: &Value) -> Vec<f64> {
@@ -588,11 +675,21 @@ mod hydraulics {
             let mut stronger = at.circuit.clone();
             let valve = stronger.valve.as_mut().unwrap();
             valve.lift = valve.lift.scaled(factor);
-            let wanted = Adjusted { circuit: &stronger, ..*at }.force(middle).unwrap().si();
+            let wanted = Adjusted {
+                circuit: &stronger,
+                ..*at
+            }
+            .force(middle)
+            .unwrap()
+            .si();
             let (mut low, mut high) = (0.5, at.needle.click_range);
             for _ in 0..100 {
                 let k = f64::midpoint(low, high);
-                if at.force(k).unwrap().si() > wanted { low = k } else { high = k }
+                if at.force(k).unwrap().si() > wanted {
+                    low = k
+                } else {
+                    high = k
+                }
             }
             let found = at.recentre(low, middle).unwrap();
             vec![found.stack_factor.unwrap(), 1.0]

@@ -112,7 +112,10 @@ mod random {
             .collect();
         let face = shims[0].max(clamp * 1.01);
         let span = face - clamp;
-        let (inner, outer) = (clamp + span * dice.extreme(0.0, 0.5), clamp + span * dice.extreme(0.6, 1.0));
+        let (inner, outer) = (
+            clamp + span * dice.extreme(0.0, 0.5),
+            clamp + span * dice.extreme(0.6, 1.0),
+        );
         let land = dice.chance(0.3).then(|| mm(dice.between(outer, face)));
         let seat = dice.chance(0.35).then(|| {
             let ring = dice.between(outer, face);
@@ -120,7 +123,11 @@ mod random {
                 inner_diameter: mm(outer.min(face - 0.01 * span)),
                 outer_diameter: mm(ring.max(outer.min(face - 0.01 * span))),
                 height: mm(dice.extreme(-0.1, 0.3)),
-                dish: mm(if dice.chance(0.3) { dice.between(-0.05, 0.05) } else { 0.0 }),
+                dish: mm(if dice.chance(0.3) {
+                    dice.between(-0.05, 0.05)
+                } else {
+                    0.0
+                }),
             }
         });
         let stop = dice.chance(0.15).then(|| Stop {
@@ -141,7 +148,11 @@ mod random {
                     coverage_ratio: dice.extreme(0.3, 1.0),
                 }],
                 clamp_diameter: mm(clamp),
-                radial_hold: if dice.chance(0.2) { RadialHold::Free } else { RadialHold::Held },
+                radial_hold: if dice.chance(0.2) {
+                    RadialHold::Free
+                } else {
+                    RadialHold::Held
+                },
                 seat,
                 stop,
                 modulus: None,
@@ -149,14 +160,21 @@ mod random {
                 stress_limit: None,
                 friction_factor: None,
             },
-            pressures: pressures.into_iter().map(|p| PressureDifference::new(p, PressureUnit::Megapascal)).collect(),
+            pressures: pressures
+                .into_iter()
+                .map(|p| PressureDifference::new(p, PressureUnit::Megapascal))
+                .collect(),
             method: Method::LargeDeflection,
             ring_count: Some(SWEEP_RINGS),
         }
     }
 
     fn largest_lift(solved: &Solved) -> f64 {
-        let lifts = solved.points.iter().flat_map(|point| &point.shims).map(|shim| shim.edge_lift.si().abs());
+        let lifts = solved
+            .points
+            .iter()
+            .flat_map(|point| &point.shims)
+            .map(|shim| shim.edge_lift.si().abs());
         lifts.fold(0.0, f64::max) * 1e3
     }
 
@@ -168,7 +186,10 @@ mod random {
     #[test]
     fn random_stacks_are_solved_and_verified_or_refused_by_name() {
         let long = std::env::var_os("SPRINGWRIGHT_LONG").is_some();
-        let count: u64 = std::env::var("STACKS").ok().and_then(|n| n.parse().ok()).unwrap_or(if long { 10_000 } else { 120 });
+        let count: u64 = std::env::var("STACKS")
+            .ok()
+            .and_then(|n| n.parse().ok())
+            .unwrap_or(if long { 10_000 } else { 120 });
         let (mut within, mut beyond, mut impossible) = (0_u64, 0_u64, 0_u64);
         let mut refused: BTreeMap<&str, Vec<u64>> = BTreeMap::new();
         for seed in 0..count {

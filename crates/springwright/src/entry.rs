@@ -79,7 +79,11 @@ fn layers(message: &MessageDescriptor, text: &str) -> Result<Vec<Value>, String>
     let layer = |typed: &mechanics::valving::stack::text::TypedLayer| {
         let mut layer = DynamicMessage::new(message.clone());
         let symbol = typed.unit.row().symbol;
-        enter(&mut layer, "outer_diameter", &format!("{} {symbol}", typed.outer_diameter))?;
+        enter(
+            &mut layer,
+            "outer_diameter",
+            &format!("{} {symbol}", typed.outer_diameter),
+        )?;
         if let Some(inner) = typed.inner_diameter {
             enter(&mut layer, "inner_diameter", &format!("{inner} {symbol}"))?;
         }

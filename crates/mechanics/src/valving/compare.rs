@@ -50,13 +50,20 @@ pub struct ComparedStacks {
 pub fn stacks(first: &Stack, second: &Stack, at: &[PressureDifference]) -> Result<ComparedStacks, ValvingError> {
     let highest = at.iter().map(|p| p.si()).fold(0.0, f64::max);
     if !(highest > 0.0) {
-        return Err(ValvingError::out_of_range("pressures", highest / 1e6, "MPa", "the highest above 0"));
+        return Err(ValvingError::out_of_range(
+            "pressures",
+            highest / 1e6,
+            "MPa",
+            "the highest above 0",
+        ));
     }
-    let curve: Vec<PressureDifference> =
-        (0..=CURVE).map(|k| PressureDifference::from_si(highest * f64::from(k) / f64::from(CURVE))).collect();
+    let curve: Vec<PressureDifference> = (0..=CURVE)
+        .map(|k| PressureDifference::from_si(highest * f64::from(k) / f64::from(CURVE)))
+        .collect();
     let solve = |stack: &Stack, reach: f64| {
         let mut pressures: Vec<PressureDifference> = curve.iter().chain(at).copied().collect();
-        let beyond = (1..=10).map(|k| PressureDifference::from_si(highest * (1.0 + (reach - 1.0) * f64::from(k) / 10.0)));
+        let beyond =
+            (1..=10).map(|k| PressureDifference::from_si(highest * (1.0 + (reach - 1.0) * f64::from(k) / 10.0)));
         pressures.extend(beyond.filter(|_| reach > 1.0));
         pressures.retain(|p| p.get(PressureUnit::Megapascal) <= 200.0);
         stack::solve(&Request {
@@ -75,7 +82,10 @@ pub fn stacks(first: &Stack, second: &Stack, at: &[PressureDifference]) -> Resul
             pressure: *p,
             first,
             second,
-            stiffness_ratio: other.pressure_for(first).map(|needed| needed.si() / p.si()).filter(|ratio| ratio.is_finite()),
+            stiffness_ratio: other
+                .pressure_for(first)
+                .map(|needed| needed.si() / p.si())
+                .filter(|ratio| ratio.is_finite()),
         }
     };
     two.events.retain(|event| event.pressure.si() <= highest);

@@ -23,9 +23,7 @@ mod lift;
 
 pub use adjuster::{Adjusted, Needle, Recentred};
 pub use circuit::{Circuit, Split, StackValve};
-pub use design::{
-    BLEED, BleedDesign, CURTAIN, CircuitDesign, DamperDesign, LiftDesign, Place, ValveDesign,
-};
+pub use design::{BLEED, BleedDesign, CURTAIN, CircuitDesign, DamperDesign, LiftDesign, Place, ValveDesign};
 pub use evaluate::{
     AdjusterEffect, AtWheel, CurvePoint, Evaluated, Evaluation, MOST_VELOCITIES, Mark, MarkKind, Wheel, WheelDamping,
     evaluate,
@@ -131,11 +129,23 @@ impl Damper {
     pub fn check(&self) -> Result<(), ValvingError> {
         let bore = within("damper.bore", self.bore.si() * 1e3, 4.0, 100.0, "mm")?;
         within("damper.shaft", self.shaft.si() * 1e3, 1.0, bore * (1.0 - 1e-6), "mm")?;
-        within("damper.gas.pressure", self.gas.pressure.si() / 1e6, 0.01, 20.0, "MPa absolute")?;
+        within(
+            "damper.gas.pressure",
+            self.gas.pressure.si() / 1e6,
+            0.01,
+            20.0,
+            "MPa absolute",
+        )?;
         within("damper.gas.volume", self.gas.volume.si() * 1e6, 0.1, 10_000.0, "mL")?;
         within("damper.gas.exponent", self.gas.exponent, 1.0, 1.67, "")?;
         within("damper.friction", self.friction.si(), 0.0, 5_000.0, "N")?;
-        within("damper.friction_velocity", self.friction_velocity.si(), 1e-6, 1.0, "m/s")?;
+        within(
+            "damper.friction_velocity",
+            self.friction_velocity.si(),
+            1e-6,
+            1.0,
+            "m/s",
+        )?;
         Ok(())
     }
 
@@ -179,14 +189,24 @@ impl Damper {
     pub fn at(&self, velocity: Velocity, stroke: Stroke, oil: &OilAt) -> Result<DamperState, ValvingError> {
         let v = velocity.si();
         if !v.is_finite() {
-            return Err(ValvingError::NotFinite { field: "velocity".to_owned() });
+            return Err(ValvingError::NotFinite {
+                field: "velocity".to_owned(),
+            });
         }
         let (around, shaft) = (self.annulus_area().si(), self.shaft_area().si());
         let gas = self.gas_pressure(stroke)?.si();
         let (piston_circuit, base_circuit, names) = if v >= 0.0 {
-            (&self.compression, &self.base_compression, ("damper.compression", "damper.base_compression"))
+            (
+                &self.compression,
+                &self.base_compression,
+                ("damper.compression", "damper.base_compression"),
+            )
         } else {
-            (&self.rebound, &self.base_rebound, ("damper.rebound", "damper.base_rebound"))
+            (
+                &self.rebound,
+                &self.base_rebound,
+                ("damper.rebound", "damper.base_rebound"),
+            )
         };
         let piston = piston_circuit.split(FlowRate::from_si(around * v.abs()), oil, names.0)?;
         let base = match base_circuit {
@@ -228,9 +248,13 @@ impl Damper {
         let in_compression = self.at(Velocity::from_si(compression.si().abs()), stroke, oil)?;
         let in_rebound = self.at(Velocity::from_si(-rebound.si().abs()), stroke, oil)?;
         let base = |state: &DamperState| state.base.map_or(0.0, |base| base.drop.si());
-        let short = (in_compression.piston.drop.si() - base(&in_compression)).max(base(&in_rebound)).max(0.0);
+        let short = (in_compression.piston.drop.si() - base(&in_compression))
+            .max(base(&in_rebound))
+            .max(0.0);
         let at_stroke = self.gas_pressure(stroke)?.si();
-        Ok(AbsolutePressure::from_si((lowest.si() + short) * self.gas.pressure.si() / at_stroke))
+        Ok(AbsolutePressure::from_si(
+            (lowest.si() + short) * self.gas.pressure.si() / at_stroke,
+        ))
     }
 
     /// Velocity at which the piston's stack just opens; `None`: it opens at once, or there is none.

@@ -58,10 +58,19 @@ impl ValvingError {
     }
 
     fn moved(self, from: &str, place: &str) -> Self {
-        let moved = |field: String| field.strip_prefix(from).map_or_else(|| field.clone(), |rest| format!("{place}.{rest}"));
+        let moved = |field: String| {
+            field
+                .strip_prefix(from)
+                .map_or_else(|| field.clone(), |rest| format!("{place}.{rest}"))
+        };
         match self {
             Self::NotFinite { field } => Self::NotFinite { field: moved(field) },
-            Self::OutOfRange { field, value, unit, allowed } => Self::OutOfRange {
+            Self::OutOfRange {
+                field,
+                value,
+                unit,
+                allowed,
+            } => Self::OutOfRange {
                 field: moved(field),
                 value,
                 unit,
@@ -115,7 +124,10 @@ impl fmt::Display for ValvingError {
                 write!(f, "{what}: no solution after {steps} steps; {residual} is left")
             }
             Self::NotVerified { what, residual, steps } => {
-                write!(f, "{what}: the solution after {steps} steps fails its check; {residual}")
+                write!(
+                    f,
+                    "{what}: the solution after {steps} steps fails its check; {residual}"
+                )
             }
             Self::HydraulicLock { what } => write!(f, "{what}: hydraulic lock, no path is open to the oil"),
         }
@@ -129,5 +141,10 @@ pub(super) fn within(field: &str, value: f64, low: f64, high: f64, unit: &'stati
     if (low..=high).contains(&value) {
         return Ok(value);
     }
-    Err(ValvingError::out_of_range(field, value, unit, format!("{low} to {high}")))
+    Err(ValvingError::out_of_range(
+        field,
+        value,
+        unit,
+        format!("{low} to {high}"),
+    ))
 }

@@ -105,7 +105,12 @@ impl Oil {
         let b = (double_log(first) - double_log(second)) / (t2.log10() - t1.log10());
         if !(b > 0.0 && b.is_finite()) {
             let allowed = "below the one at the lower temperature, at another temperature";
-            return Err(ValvingError::out_of_range("oil.second.viscosity", second, "mm2/s", allowed));
+            return Err(ValvingError::out_of_range(
+                "oil.second.viscosity",
+                second,
+                "mm2/s",
+                allowed,
+            ));
         }
         let kelvin = temperature.si();
         let log = double_log(first) + b * (t1.log10() - kelvin.log10());

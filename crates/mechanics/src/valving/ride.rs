@@ -57,7 +57,9 @@ impl Linkage {
     pub fn wheel_rate(&self, rate: SpringRate, load: Load) -> Result<WheelRate, ValvingError> {
         let ratio = self.motion_ratio()?;
         let change = match self {
-            Self::Ratio { change_per_meter, .. } => within("wheel.motion_ratio_change", *change_per_meter, -50.0, 50.0, "1/m")?,
+            Self::Ratio { change_per_meter, .. } => {
+                within("wheel.motion_ratio_change", *change_per_meter, -50.0, 50.0, "1/m")?
+            }
             Self::Fork { .. } => 0.0,
         };
         Ok(WheelRate::from_si(rate.si() * ratio * ratio + load.si() * change))

@@ -28,7 +28,11 @@ pub(super) fn rising(f: impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
         if round % 3 == 0 {
             width = high - low;
         }
-        let next = if slow || !(line > low && line < high) { middle } else { line };
+        let next = if slow || !(line > low && line < high) {
+            middle
+        } else {
+            line
+        };
         let value = f(next);
         if value > 0.0 {
             (high, at_high) = (next, value);

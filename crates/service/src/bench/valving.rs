@@ -33,7 +33,10 @@ impl Bench {
             Some(StackSource::Values(values)) => (sent_stack::stack(values, violations.at("values")), "values"),
             Some(StackSource::Stack(name)) => {
                 let found = self.stack_named(name, violations.at("stack"), &mut used)?;
-                (found.and_then(|found| sent_stack::stack(&found, violations.at("stack"))), "stack")
+                (
+                    found.and_then(|found| sent_stack::stack(&found, violations.at("stack"))),
+                    "stack",
+                )
             }
         };
         let stack = checked(violations, stack)?;
@@ -100,7 +103,11 @@ impl Bench {
             reference_velocity: asked.reference_velocity,
         })
         .map_err(|error| {
-            let paths = [("damper.", place), ("velocities", "shaft_velocities"), ("stroke", "shaft_stroke")];
+            let paths = [
+                ("damper.", place),
+                ("velocities", "shaft_velocities"),
+                ("stroke", "shaft_stroke"),
+            ];
             refused(error, basis(&used), &paths)
         })?;
         Ok(v1::EvaluateDamperResponse {
@@ -123,7 +130,11 @@ impl Bench {
         let is_stack = |side: &Option<Compared>| matches!(side, Some(Compared::Stack(_) | Compared::StackValues(_)));
         let [(_, first), (_, second)] = &sides;
         if first.is_some() && second.is_some() && is_stack(first) != is_stack(second) {
-            violations.push("second", Reason::Conflict, "a stack is compared with a stack, a damper with a damper");
+            violations.push(
+                "second",
+                Reason::Conflict,
+                "a stack is compared with a stack, a damper with a damper",
+            );
         }
         if violations.is_empty() && is_stack(first) {
             return self.compare_two_stacks(&request, sides, units, violations);
@@ -148,9 +159,9 @@ impl Bench {
             let mut at = violations.at(name);
             let message = match side {
                 Some(Compared::StackValues(values)) => Some((values, "stack_values")),
-                Some(Compared::Stack(name)) => {
-                    self.stack_named(&name, at.at("stack"), &mut used)?.map(|found| (found, "stack"))
-                }
+                Some(Compared::Stack(name)) => self
+                    .stack_named(&name, at.at("stack"), &mut used)?
+                    .map(|found| (found, "stack")),
                 _ => None,
             };
             stacks.extend(message.and_then(|(message, field)| sent_stack::stack(&message, at.at(field))));
@@ -158,7 +169,11 @@ impl Bench {
         let mut stacks = stacks.into_iter();
         let (first, second) = checked(violations, stacks.next().zip(stacks.next()))?;
         let found = compared::stacks(&first, &second, &pressures).map_err(|error| {
-            refused(error, basis(&used), &[("first.", "first.stack_values"), ("second.", "second.stack_values")])
+            refused(
+                error,
+                basis(&used),
+                &[("first.", "first.stack_values"), ("second.", "second.stack_values")],
+            )
         })?;
         Ok(v1::CompareStacksResponse {
             used,
@@ -185,9 +200,10 @@ impl Bench {
         for (name, side) in sides {
             let (message, field) = match side {
                 Some(Compared::DamperValues(values)) => (Some(values), "damper_values"),
-                Some(Compared::Damper(damper)) => {
-                    (self.damper_named(&damper, violations.at(name).at("damper"), &mut used)?, "damper")
-                }
+                Some(Compared::Damper(damper)) => (
+                    self.damper_named(&damper, violations.at(name).at("damper"), &mut used)?,
+                    "damper",
+                ),
                 _ => (None, "damper"),
             };
             let own = format!("{name}.{field}");
@@ -210,7 +226,11 @@ impl Bench {
         let mut evaluations = evaluations.into_iter();
         let (first, second) = checked(violations, evaluations.next().zip(evaluations.next()))?;
         let found = compared::dampers(&first, &second).map_err(|error| {
-            refused(error, basis(&used), &[("first.", "first.damper_values"), ("second.", "second.damper_values")])
+            refused(
+                error,
+                basis(&used),
+                &[("first.", "first.damper_values"), ("second.", "second.damper_values")],
+            )
         })?;
         Ok(v1::CompareStacksResponse {
             used,
@@ -274,7 +294,11 @@ fn refused(error: ValvingError, basis: Basis, paths: &[(&str, &str)]) -> Service
     let sent = |field: &str| {
         let moved = paths.iter().find_map(|(from, to)| {
             let rest = field.strip_prefix(from)?;
-            Some(if from.ends_with('.') { format!("{to}.{rest}") } else { format!("{to}{rest}") })
+            Some(if from.ends_with('.') {
+                format!("{to}.{rest}")
+            } else {
+                format!("{to}{rest}")
+            })
         });
         moved.unwrap_or_else(|| field.to_owned())
     };
@@ -289,11 +313,13 @@ fn refused(error: ValvingError, basis: Basis, paths: &[(&str, &str)]) -> Service
         ValvingError::OutOfRange { field, .. } if basis == Basis::Sent => at_fault(field, Reason::OutOfRange),
         ValvingError::NotFinite { field } if basis == Basis::Sent => at_fault(field, Reason::NotFinite),
         ValvingError::HydraulicLock { what } if basis == Basis::Sent => at_fault(what, Reason::Conflict),
-        ValvingError::NotConverged { steps, .. } | ValvingError::NotVerified { steps, .. } => ServiceError::NotConverged {
-            basis,
-            residual: description,
-            iterations: u64::try_from(*steps).unwrap_or(u64::MAX),
-        },
+        ValvingError::NotConverged { steps, .. } | ValvingError::NotVerified { steps, .. } => {
+            ServiceError::NotConverged {
+                basis,
+                residual: description,
+                iterations: u64::try_from(*steps).unwrap_or(u64::MAX),
+            }
+        }
         _ => ServiceError::NotReducible {
             basis,
             cause: description,

@@ -64,7 +64,10 @@ fn damper_difference(at: &DamperDifference, units: UnitSystem) -> v1::DamperDiff
         shaft_velocity: Some(computed(at.velocity, units)),
         first_force: Some(computed(at.first, units)),
         second_force: Some(computed(at.second, units)),
-        force_difference: Some(computed(mechanics::quantity::Force::from_si(at.second.si() - at.first.si()), units)),
+        force_difference: Some(computed(
+            mechanics::quantity::Force::from_si(at.second.si() - at.first.si()),
+            units,
+        )),
         force_ratio: at.ratio,
     }
 }

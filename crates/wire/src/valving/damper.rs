@@ -1,10 +1,10 @@
 //! A damper as it is sent.
 
+use mechanics::quantity::{AbsolutePressure, Angle};
 use mechanics::quantity::{
     AngleUnit, Area, AreaUnit, Force, ForceUnit, GaugePressure, Length, LengthUnit, PressureDifference, PressureUnit,
     Quantity, Stress, Velocity, VelocityUnit, Volume, VolumeUnit,
 };
-use mechanics::quantity::{AbsolutePressure, Angle};
 use mechanics::valving::damper::{
     BLEED, BleedDesign, CURTAIN, CircuitDesign, DamperDesign, Gap, GasCharge, LiftDesign, LiftLaw, Needle, Orifice,
     ROUND_TRANSITION, Restriction, ShortTube, ValveDesign,
@@ -27,20 +27,35 @@ const GAP_LOSS: f64 = 1.5;
 pub fn damper(message: &v1::Damper, mut at: Scope<'_>) -> Option<DamperDesign> {
     let faults = at.count();
     let bore = required::<Length, _>(message.bore.as_ref(), millimeters(4.0, 100.0), at.at("bore"));
-    let shaft = required::<Length, _>(message.shaft_diameter.as_ref(), millimeters(1.0, 100.0), at.at("shaft_diameter"));
+    let shaft = required::<Length, _>(
+        message.shaft_diameter.as_ref(),
+        millimeters(1.0, 100.0),
+        at.at("shaft_diameter"),
+    );
     let mut needed = |given: Option<&v1::DamperCircuit>, name: &str| match given {
         Some(given) => circuit(given, at.at(name)),
         None => {
-            at.at(name).push(Reason::ValueMissing, "the piston's paths are required");
+            at.at(name)
+                .push(Reason::ValueMissing, "the piston's paths are required");
             None
         }
     };
     let compression = needed(message.compression.as_ref(), "compression");
     let rebound = needed(message.rebound.as_ref(), "rebound");
-    let base = message.base_compression.as_ref().map(|given| circuit(given, at.at("base_compression")));
-    let refill = message.base_rebound.as_ref().map(|given| circuit(given, at.at("base_rebound")));
+    let base = message
+        .base_compression
+        .as_ref()
+        .map(|given| circuit(given, at.at("base_compression")));
+    let refill = message
+        .base_rebound
+        .as_ref()
+        .map(|given| circuit(given, at.at("base_rebound")));
     let gas = gas(message.gas.as_ref(), at.at("gas"));
-    let friction = optional(message.friction.as_ref(), Range::from_zero(5_000.0, ForceUnit::Newton), at.at("friction"));
+    let friction = optional(
+        message.friction.as_ref(),
+        Range::from_zero(5_000.0, ForceUnit::Newton),
+        at.at("friction"),
+    );
     let friction_velocity = optional(
         message.friction_velocity.as_ref(),
         Range::between(1e-6, 1.0, VelocityUnit::MeterPerSecond),
@@ -80,8 +95,11 @@ fn gas(given: Option<&v1::DamperGas>, mut at: Scope<'_>) -> Option<GasCharge> {
         return None;
     };
     let charges = Range::between(0.0, 15.0, PressureUnit::Megapascal);
-    let charge =
-        required::<GaugePressure, _>(given.charge_gauge_pressure.as_ref(), charges, at.at("charge_gauge_pressure"));
+    let charge = required::<GaugePressure, _>(
+        given.charge_gauge_pressure.as_ref(),
+        charges,
+        at.at("charge_gauge_pressure"),
+    );
     let volumes = Range::between(0.1, 10_000.0, VolumeUnit::Milliliter);
     let volume = required::<Volume, _>(given.volume.as_ref(), volumes, at.at("volume"));
     let exponent = number(given.exponent_factor, 1.0, 1.67, at.at("exponent_factor"));
@@ -116,12 +134,16 @@ fn valve(given: &v1::StackValve, mut at: Scope<'_>) -> Option<ValveDesign> {
         Some(Source::Values(values)) => stack::stack(values, at.at("values")).map(|s| LiftDesign::Stack(Box::new(s))),
         Some(Source::Straight(law)) => {
             if given.perimeter.is_none() {
-                at.at("perimeter").push(Reason::ValueMissing, "a straight law needs the circumference it opens on");
+                at.at("perimeter").push(
+                    Reason::ValueMissing,
+                    "a straight law needs the circumference it opens on",
+                );
             }
             straight(law, at.at("straight"))
         }
         Some(Source::Stack(_)) => {
-            at.at("stack").push(Reason::UnknownName, "a stack by its name is read from a record only");
+            at.at("stack")
+                .push(Reason::UnknownName, "a stack by its name is read from a record only");
             None
         }
     };
@@ -141,7 +163,10 @@ fn holes(given: &v1::Holes, mut at: Scope<'_>) -> Option<ShortTube> {
     let length = required(given.length.as_ref(), millimeters(0.1, 200.0), at.at("length"));
     let count = u32::try_from(given.count).ok().filter(|count| *count <= 64);
     if count.is_none() {
-        at.at("count").push(Reason::OutOfRange, format_args!("count is {}; allowed 1 to 64", given.count));
+        at.at("count").push(
+            Reason::OutOfRange,
+            format_args!("count is {}; allowed 1 to 64", given.count),
+        );
     }
     Some(ShortTube {
         diameter: diameter?,
@@ -178,7 +203,11 @@ fn orifice(given: &v1::Orifice, mut at: Scope<'_>) -> Option<Orifice> {
     let areas = Range::from_zero(10_000.0, AreaUnit::SquareMillimeter);
     let area = required(given.area.as_ref(), areas, at.at("area"));
     let discharge = number(given.discharge_factor, 0.1, 1.0, at.at("discharge_factor"));
-    let hydraulic = optional(given.hydraulic_diameter.as_ref(), millimeters(1e-3, 100.0), at.at("hydraulic_diameter"));
+    let hydraulic = optional(
+        given.hydraulic_diameter.as_ref(),
+        millimeters(1e-3, 100.0),
+        at.at("hydraulic_diameter"),
+    );
     Some(Orifice {
         area: area?,
         discharge_factor: discharge.unwrap_or(BLEED),
@@ -188,19 +217,31 @@ fn orifice(given: &v1::Orifice, mut at: Scope<'_>) -> Option<Orifice> {
 }
 
 fn needle(given: &v1::BleedNeedle, mut at: Scope<'_>) -> Option<BleedDesign> {
-    let seat = required(given.seat_diameter.as_ref(), millimeters(0.2, 20.0), at.at("seat_diameter"));
+    let seat = required(
+        given.seat_diameter.as_ref(),
+        millimeters(0.2, 20.0),
+        at.at("seat_diameter"),
+    );
     let angles = Range::between(1.0, 60.0, AngleUnit::Degree);
     let half_angle = required::<Angle, _>(given.half_angle.as_ref(), angles, at.at("half_angle"));
     let pitch = required(given.pitch.as_ref(), millimeters(0.05, 5.0), at.at("pitch"));
     let per_turn = number(given.clicks_per_turn, 1.0, 100.0, at.at("clicks_per_turn"));
     let mut clicks = |value: Option<f64>, name: &str, low: f64, high: f64| {
         if value.is_none() {
-            at.at(name).push(Reason::ValueMissing, format_args!("clicks are required; allowed {low} to {high}"));
+            at.at(name).push(
+                Reason::ValueMissing,
+                format_args!("clicks are required; allowed {low} to {high}"),
+            );
         }
         number(value, low, high, at.at(name))
     };
     let range = clicks(given.click_range, "click_range", 0.1, 500.0);
-    let position = clicks(given.clicks_from_closed, "clicks_from_closed", 0.0, range.unwrap_or(500.0));
+    let position = clicks(
+        given.clicks_from_closed,
+        "clicks_from_closed",
+        0.0,
+        range.unwrap_or(500.0),
+    );
     let closed = optional(
         given.closed_area.as_ref(),
         Range::from_zero(100.0, AreaUnit::SquareMillimeter),

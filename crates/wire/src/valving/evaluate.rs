@@ -2,8 +2,8 @@
 
 use mechanics::quantity::{
     AbsolutePressure, AngleUnit, DampingRate, Force, ForceUnit, Frequency, LengthUnit, Load, Mass, MassUnit,
-    PressureDifference, PressureUnit, Quantity, STANDARD_ATMOSPHERE, SpringRate, StiffnessUnit, Stroke,
-    Temperature, TemperatureUnit, UnitSystem, Velocity, VelocityUnit,
+    PressureDifference, PressureUnit, Quantity, STANDARD_ATMOSPHERE, SpringRate, StiffnessUnit, Stroke, Temperature,
+    TemperatureUnit, UnitSystem, Velocity, VelocityUnit,
 };
 use mechanics::valving::damper::{
     AdjusterEffect, AtWheel, CurvePoint, Evaluated, MOST_VELOCITIES, Mark, MarkKind, Place, Split, Wheel, WheelDamping,
@@ -70,7 +70,10 @@ pub fn options(message: &v1::EvaluateDamperRequest, violations: &mut Violations)
             violations.at("reference_shaft_velocity"),
         )
         .unwrap_or_else(|| Velocity::from_si(0.05)),
-        wheel: message.wheel.as_ref().and_then(|given| wheel(given, violations.at("wheel"))),
+        wheel: message
+            .wheel
+            .as_ref()
+            .and_then(|given| wheel(given, violations.at("wheel"))),
         units: unit_system(message.reply_units, violations.at("reply_units")),
     }
 }
@@ -87,11 +90,17 @@ pub fn through_rest(largest: Velocity, each: u32) -> Vec<Velocity> {
 /// Points of each stroke.
 pub fn each_stroke(count: Option<i32>, at: Scope<'_>) -> u32 {
     let count = whole(count, 1, (MOST_VELOCITIES - 1) / 2, at);
-    count.and_then(|count| u32::try_from(count).ok()).unwrap_or(USUAL_POINTS)
+    count
+        .and_then(|count| u32::try_from(count).ok())
+        .unwrap_or(USUAL_POINTS)
 }
 
 fn velocities(message: &v1::EvaluateDamperRequest, violations: &mut Violations) -> Vec<Velocity> {
-    let largest = optional(message.max_shaft_velocity.as_ref(), speeds(), violations.at("max_shaft_velocity"));
+    let largest = optional(
+        message.max_shaft_velocity.as_ref(),
+        speeds(),
+        violations.at("max_shaft_velocity"),
+    );
     let each = each_stroke(message.point_count, violations.at("point_count"));
     let given = &message.shaft_velocities;
     match (given.is_empty(), &message.max_shaft_velocity) {
@@ -139,9 +148,8 @@ fn wheel(given: &v1::DamperWheel, mut at: Scope<'_>) -> Option<Wheel> {
                 change_per_meter: change.unwrap_or(0.0),
             })
         }
-        Some(Sent::Rake(rake)) => {
-            required(Some(rake), Range::between(0.0, 45.0, AngleUnit::Degree), at.at("rake")).map(|rake| Linkage::Fork { rake })
-        }
+        Some(Sent::Rake(rake)) => required(Some(rake), Range::between(0.0, 45.0, AngleUnit::Degree), at.at("rake"))
+            .map(|rake| Linkage::Fork { rake }),
     };
     let rates = Range::between(0.1, 5_000.0, StiffnessUnit::NewtonPerMillimeter);
     let masses = Range::between(1.0, 2_000.0, MassUnit::Kilogram);
@@ -149,7 +157,11 @@ fn wheel(given: &v1::DamperWheel, mut at: Scope<'_>) -> Option<Wheel> {
     let loads = Range::from_zero(1e5, ForceUnit::Newton);
     let load = optional::<Load, _>(given.spring_load.as_ref(), loads, at.at("spring_load"));
     let mass = required::<Mass, _>(given.mass.as_ref(), masses, at.at("mass"));
-    let peak = optional::<Velocity, _>(given.peak_wheel_velocity.as_ref(), speeds(), at.at("peak_wheel_velocity"));
+    let peak = optional::<Velocity, _>(
+        given.peak_wheel_velocity.as_ref(),
+        speeds(),
+        at.at("peak_wheel_velocity"),
+    );
     let new_rate = optional(given.new_spring_rate.as_ref(), rates, at.at("new_spring_rate"));
     let new_mass = optional(given.new_mass.as_ref(), masses, at.at("new_mass"));
     let count = u32::try_from(given.damper_count).ok().filter(|count| *count <= 4);
@@ -178,7 +190,10 @@ pub fn response(evaluated: &Evaluated, asked: &Asked) -> v1::EvaluateDamperRespo
         marks: marks(&evaluated.marks, units),
         oil: Some(state(&evaluated.oil, asked.temperature, units)),
         least_charge_gauge_pressure: Some(computed(gauge(evaluated.least_charge), units)),
-        cavitation_margin: Some(computed(PressureDifference::from_si(evaluated.cavitation_margin), units)),
+        cavitation_margin: Some(computed(
+            PressureDifference::from_si(evaluated.cavitation_margin),
+            units,
+        )),
         adjusters: evaluated.adjusters.iter().map(|at| adjuster(at, units)).collect(),
         wheel: evaluated.wheel.as_ref().map(|at| at_wheel(at, units)),
         findings: findings(&evaluated.findings),

@@ -86,21 +86,35 @@ pub fn request(message: &v1::EvaluateOilRequest, violations: &mut Violations) ->
     if count == 0 || count > MOST_TEMPERATURES {
         violations.push(
             "temperatures",
-            if count == 0 { Reason::ValueMissing } else { Reason::OutOfRange },
+            if count == 0 {
+                Reason::ValueMissing
+            } else {
+                Reason::OutOfRange
+            },
             format_args!("{count} temperatures; allowed 1 to {MOST_TEMPERATURES}"),
         );
     }
     let mut at = violations.at("temperatures");
     let read = |(index, given)| entered(given, temperatures(), at.index(index)).map(Temperature::of);
-    let given = message.temperatures.iter().take(MOST_TEMPERATURES).enumerate().filter_map(read).collect();
+    let given = message
+        .temperatures
+        .iter()
+        .take(MOST_TEMPERATURES)
+        .enumerate()
+        .filter_map(read)
+        .collect();
     let pressures = Range::between(0.01, 100.0, PressureUnit::Megapascal);
     let moduli = Range::between(100.0, 1e4, PressureUnit::Megapascal);
     Asked {
         oil,
         temperatures: given,
         air_ratio: number(message.air_ratio, 0.0, 0.5, violations.at("air_ratio")).unwrap_or(0.0),
-        pressure: optional(message.absolute_pressure.as_ref(), pressures, violations.at("absolute_pressure"))
-            .unwrap_or_else(AbsolutePressure::standard_atmosphere),
+        pressure: optional(
+            message.absolute_pressure.as_ref(),
+            pressures,
+            violations.at("absolute_pressure"),
+        )
+        .unwrap_or_else(AbsolutePressure::standard_atmosphere),
         modulus: optional(message.modulus.as_ref(), moduli, violations.at("modulus"))
             .unwrap_or_else(|| ElasticModulus::from_si(USUAL_MODULUS)),
         units: unit_system(message.reply_units, violations.at("reply_units")),
@@ -144,7 +158,10 @@ pub fn response(
         });
     }
     v1::EvaluateOilResponse {
-        states: states.iter().map(|(temperature, at)| state(at, *temperature, units)).collect(),
+        states: states
+            .iter()
+            .map(|(temperature, at)| state(at, *temperature, units))
+            .collect(),
         effective_modulus: Some(computed(modulus, units)),
         findings: findings(&found),
         assumptions: assumptions(&assumed),

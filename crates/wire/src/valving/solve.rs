@@ -58,26 +58,42 @@ pub fn whole(value: Option<i32>, low: usize, high: usize, mut at: Scope<'_>) -> 
     let value = value?;
     let read = usize::try_from(value).ok().filter(|count| (low..=high).contains(count));
     if read.is_none() {
-        at.push(Reason::OutOfRange, format_args!("value is {value}; allowed {low} to {high}"));
+        at.push(
+            Reason::OutOfRange,
+            format_args!("value is {value}; allowed {low} to {high}"),
+        );
     }
     read
 }
 
 fn pressures(message: &v1::SolveStackRequest, violations: &mut Violations) -> Vec<PressureDifference> {
-    let highest: Option<PressureDifference> =
-        optional(message.max_pressure.as_ref(), pressures_allowed(), violations.at("max_pressure"));
+    let highest: Option<PressureDifference> = optional(
+        message.max_pressure.as_ref(),
+        pressures_allowed(),
+        violations.at("max_pressure"),
+    );
     let count = whole(message.point_count, 1, MOST_PRESSURES, violations.at("point_count"));
     match (message.pressures.is_empty(), &message.max_pressure) {
         (true, None) => {
-            violations.push("pressures", Reason::ValueMissing, "one of pressures, max_pressure is required");
+            violations.push(
+                "pressures",
+                Reason::ValueMissing,
+                "one of pressures, max_pressure is required",
+            );
             Vec::new()
         }
         (false, Some(_)) => {
-            violations.push("max_pressure", Reason::Conflict, "give pressures or max_pressure, not both");
+            violations.push(
+                "max_pressure",
+                Reason::Conflict,
+                "give pressures or max_pressure, not both",
+            );
             Vec::new()
         }
         (true, Some(_)) => {
-            let count = count.and_then(|count| u32::try_from(count).ok()).unwrap_or(USUAL_POINTS);
+            let count = count
+                .and_then(|count| u32::try_from(count).ok())
+                .unwrap_or(USUAL_POINTS);
             let step = |highest: PressureDifference| {
                 let share = move |k| PressureDifference::from_si(highest.si() * f64::from(k) / f64::from(count));
                 (1..=count).map(share)

@@ -53,7 +53,10 @@ pub fn stack(message: &v1::Stack, mut at: Scope<'_>) -> Option<Stack> {
 
 fn layers(given: &[v1::ShimLayer], mut at: Scope<'_>) -> Vec<Layer> {
     if given.is_empty() {
-        at.push(Reason::ValueMissing, "a stack needs a shim that is larger than the clamp");
+        at.push(
+            Reason::ValueMissing,
+            "a stack needs a shim that is larger than the clamp",
+        );
     }
     if given.len() > MOST_SHIMS {
         at.push(
@@ -92,16 +95,32 @@ fn layers(given: &[v1::ShimLayer], mut at: Scope<'_>) -> Vec<Layer> {
 fn faces(given: &[v1::PortFace], mut at: Scope<'_>) -> Vec<Face> {
     if given.is_empty() || given.len() > MOST_FACES {
         at.push(
-            if given.is_empty() { Reason::ValueMissing } else { Reason::OutOfRange },
+            if given.is_empty() {
+                Reason::ValueMissing
+            } else {
+                Reason::OutOfRange
+            },
             format_args!("{} faces; allowed 1 to {MOST_FACES}", given.len()),
         );
         return Vec::new();
     }
     let read = |(index, face): (usize, &v1::PortFace)| {
         let mut at = at.index(index);
-        let inner = required(face.port_inner_diameter.as_ref(), diameters(), at.at("port_inner_diameter"));
-        let outer = required(face.port_outer_diameter.as_ref(), diameters(), at.at("port_outer_diameter"));
-        let land = optional(face.land_outer_diameter.as_ref(), diameters(), at.at("land_outer_diameter"));
+        let inner = required(
+            face.port_inner_diameter.as_ref(),
+            diameters(),
+            at.at("port_inner_diameter"),
+        );
+        let outer = required(
+            face.port_outer_diameter.as_ref(),
+            diameters(),
+            at.at("port_outer_diameter"),
+        );
+        let land = optional(
+            face.land_outer_diameter.as_ref(),
+            diameters(),
+            at.at("land_outer_diameter"),
+        );
         let coverage = number(face.coverage_ratio, 0.01, 1.0, at.at("coverage_ratio"));
         Some(Face {
             port_inner_diameter: inner?,

@@ -38,7 +38,13 @@ impl Needle {
     pub(super) fn check(&self, field: &str) -> Result<(), ValvingError> {
         let part = |name: &str| format!("{field}.{name}");
         within(&part("seat_diameter"), self.seat_diameter.si() * 1e3, 0.2, 20.0, "mm")?;
-        within(&part("half_angle"), self.half_angle.get(AngleUnit::Degree), 1.0, 60.0, "deg")?;
+        within(
+            &part("half_angle"),
+            self.half_angle.get(AngleUnit::Degree),
+            1.0,
+            60.0,
+            "deg",
+        )?;
         within(&part("pitch"), self.pitch.si() * 1e3, 0.05, 5.0, "mm")?;
         within(&part("clicks_per_turn"), self.clicks_per_turn, 1.0, 100.0, "clicks")?;
         within(&part("click_range"), self.click_range, 0.1, 500.0, "clicks")?;
@@ -161,7 +167,8 @@ impl Adjusted<'_> {
             Err(error) => return Err(error),
         };
         let least = self.newtons(wanted, Some(WEAK))?;
-        let reachable = self.circuit.valve.is_some() && least < force && most.is_none_or(|most| force < most * (1.0 - 1e-9));
+        let reachable =
+            self.circuit.valve.is_some() && least < force && most.is_none_or(|most| force < most * (1.0 - 1e-9));
         let stack_factor = reachable.then(|| {
             let off = |log: f64| self.newtons(wanted, Some(log.exp())).unwrap_or(f64::INFINITY) - force;
             root::rising(off, WEAK.ln(), STRONG.ln()).exp()

@@ -123,8 +123,12 @@ impl Circuit {
         if wanted == 0.0 {
             return Ok(self.at(0.0, oil));
         }
-        let bleed = self.bleed.map_or(f64::INFINITY, |bleed| Restriction::Orifice(bleed).dp(wanted, oil));
-        let leak = self.leak.map_or(f64::INFINITY, |leak| Restriction::Gap(leak).dp(wanted, oil));
+        let bleed = self
+            .bleed
+            .map_or(f64::INFINITY, |bleed| Restriction::Orifice(bleed).dp(wanted, oil));
+        let leak = self
+            .leak
+            .map_or(f64::INFINITY, |leak| Restriction::Gap(leak).dp(wanted, oil));
         let short = |pv: f64| self.at(pv, oil).total() - wanted;
         let mut high = bleed.min(leak);
         if !(high <= LOCKED) {

@@ -86,7 +86,12 @@ pub enum Place {
 
 impl Place {
     /// Every one.
-    pub const ALL: [Self; 4] = [Self::Compression, Self::Rebound, Self::BaseCompression, Self::BaseRebound];
+    pub const ALL: [Self; 4] = [
+        Self::Compression,
+        Self::Rebound,
+        Self::BaseCompression,
+        Self::BaseRebound,
+    ];
 
     /// Its field's path.
     #[must_use]
@@ -171,8 +176,16 @@ impl DamperDesign {
         let mut solved = Vec::new();
         for place in Place::ALL {
             let Some(design) = self.circuit(place) else { continue };
-            let area = if place.is_base() { damper.shaft_area() } else { damper.annulus_area() };
-            let fastest = if place.is_compression() { fastest_compression } else { fastest_rebound };
+            let area = if place.is_base() {
+                damper.shaft_area()
+            } else {
+                damper.annulus_area()
+            };
+            let fastest = if place.is_compression() {
+                fastest_compression
+            } else {
+                fastest_rebound
+            };
             let flow = FlowRate::from_si(area.si() * fastest.abs());
             let (circuit, stack) = design.build(place, flow, oil)?;
             solved.extend(stack.map(|stack| (place, stack)));
@@ -201,7 +214,13 @@ impl CircuitDesign {
             Some(BleedDesign::Fixed(orifice)) => Some(*orifice),
             Some(BleedDesign::Needle { needle, position }) => {
                 needle.check(&format!("{field}.bleed.needle"))?;
-                within(&format!("{field}.bleed.position"), *position, 0.0, needle.click_range, "clicks from closed")?;
+                within(
+                    &format!("{field}.bleed.position"),
+                    *position,
+                    0.0,
+                    needle.click_range,
+                    "clicks from closed",
+                )?;
                 Some(needle.bleed(*position))
             }
         };
@@ -210,9 +229,23 @@ impl CircuitDesign {
             bleed,
             leak: self.leak,
         };
-        let Some(design) = &self.valve else { return Ok((circuit, None)) };
-        within(&format!("{field}.valve.stack_factor"), design.stack_factor, 1e-6, 1e6, "")?;
-        within(&format!("{field}.valve.discharge_factor"), design.discharge_factor, 0.1, 1.0, "")?;
+        let Some(design) = &self.valve else {
+            return Ok((circuit, None));
+        };
+        within(
+            &format!("{field}.valve.stack_factor"),
+            design.stack_factor,
+            1e-6,
+            1e6,
+            "",
+        )?;
+        within(
+            &format!("{field}.valve.discharge_factor"),
+            design.discharge_factor,
+            0.1,
+            1.0,
+            "",
+        )?;
         let valve = |lift: LiftLaw, exit: Option<Length>| StackValve {
             port: design.port,
             perimeter: design.perimeter.or(exit).unwrap_or_else(|| Length::from_si(0.0)),
@@ -220,7 +253,10 @@ impl CircuitDesign {
             discharge_factor: design.discharge_factor,
             transition_factor: super::SLIT_TRANSITION,
             // The oil cannot leave through more than it came in by.
-            largest_area: design.port.map(|port| port.open_area()).filter(|area: &Area| area.si() > 0.0),
+            largest_area: design
+                .port
+                .map(|port| port.open_area())
+                .filter(|area: &Area| area.si() > 0.0),
         };
         let stack = match &design.lift {
             LiftDesign::Law(law) => {
@@ -235,7 +271,11 @@ impl CircuitDesign {
             let solved = solve_up_to(stack, reach).map_err(within_stack)?;
             let exit = Length::from_si(2.0 * std::f64::consts::PI * solved.exit_radius.si());
             circuit.valve = Some(valve(LiftLaw::of_stack(&solved), Some(exit)));
-            let needed = circuit.split(flow, oil, field)?.curtain_drop.get(PressureUnit::Megapascal) / design.stack_factor;
+            let needed = circuit
+                .split(flow, oil, field)?
+                .curtain_drop
+                .get(PressureUnit::Megapascal)
+                / design.stack_factor;
             // Once more where the law reaches far beyond what is used: its points then lie where they are wanted.
             if (needed <= reach && needed > 0.2 * reach) || needed <= 0.0 || reach >= LAST_REACH || reach <= 1e-3 {
                 return Ok((circuit, Some(solved)));

@@ -176,7 +176,12 @@ pub fn evaluate(asked: &Evaluation) -> Result<Evaluated, ValvingError> {
     let oil = asked.oil.at(asked.temperature)?;
     if asked.velocities.is_empty() || asked.velocities.len() > MOST_VELOCITIES {
         let allowed = format!("1 to {MOST_VELOCITIES}");
-        return Err(ValvingError::out_of_range("velocities", asked.velocities.len() as f64, "velocities", allowed));
+        return Err(ValvingError::out_of_range(
+            "velocities",
+            asked.velocities.len() as f64,
+            "velocities",
+            allowed,
+        ));
     }
     for (index, velocity) in asked.velocities.iter().enumerate() {
         within(&format!("velocities[{index}]"), velocity.si(), -20.0, 20.0, "m/s")?;
@@ -185,7 +190,11 @@ pub fn evaluate(asked: &Evaluation) -> Result<Evaluated, ValvingError> {
     let fastest = fastest(asked)?;
     let (damper, stacks) = asked.design.build(fastest, &oil)?;
     let work = Work { asked, oil, damper };
-    let points = asked.velocities.iter().map(|v| work.point(*v)).collect::<Result<Vec<_>, _>>()?;
+    let points = asked
+        .velocities
+        .iter()
+        .map(|v| work.point(*v))
+        .collect::<Result<Vec<_>, _>>()?;
     let velocities = asked.velocities.iter().map(|v| v.si());
     let (slowest, quickest) = velocities.fold((0.0_f64, 0.0_f64), |(low, high), v| (low.min(v), high.max(v)));
     let least_charge = work.damper.least_charge(
@@ -194,7 +203,10 @@ pub fn evaluate(asked: &Evaluation) -> Result<Evaluated, ValvingError> {
         asked.lowest_pressure,
         &work.oil,
     )?;
-    let lowest = points.iter().map(|point| point.state.lowest_pressure().si()).fold(f64::INFINITY, f64::min);
+    let lowest = points
+        .iter()
+        .map(|point| point.state.lowest_pressure().si())
+        .fold(f64::INFINITY, f64::min);
     let adjusters = work.adjusters()?;
     let wheel = asked.wheel.map(|wheel| work.at_wheel(&wheel)).transpose()?;
     let margin = lowest - asked.lowest_pressure.si();
@@ -235,7 +247,8 @@ struct Work<'a> {
 
 impl Work<'_> {
     fn state(&self, velocity: f64) -> Result<DamperState, ValvingError> {
-        self.damper.at(Velocity::from_si(velocity), self.asked.stroke, &self.oil)
+        self.damper
+            .at(Velocity::from_si(velocity), self.asked.stroke, &self.oil)
     }
 
     fn point(&self, velocity: Velocity) -> Result<CurvePoint, ValvingError> {
@@ -262,7 +275,11 @@ impl Work<'_> {
         use crate::valving::stack::EventKind;
         let mut marks = Vec::new();
         for (place, solved) in stacks {
-            let design = self.asked.design.circuit(*place).and_then(|circuit| circuit.valve.as_ref());
+            let design = self
+                .asked
+                .design
+                .circuit(*place)
+                .and_then(|circuit| circuit.valve.as_ref());
             let factor = design.map_or(1.0, |valve| valve.stack_factor);
             for event in &solved.events {
                 let kind = match event.kind {
@@ -271,15 +288,28 @@ impl Work<'_> {
                     EventKind::StopReached => MarkKind::Stop,
                 };
                 let velocity = self.velocity_of(*place, event.pressure.si() * factor);
-                marks.extend(velocity.map(|velocity| Mark { place: *place, kind, velocity }));
+                marks.extend(velocity.map(|velocity| Mark {
+                    place: *place,
+                    kind,
+                    velocity,
+                }));
             }
         }
         for place in Place::ALL {
-            let own = marks.iter().any(|mark| mark.place == place && mark.kind == MarkKind::Opens);
-            let crack = self.circuit(place).and_then(|circuit| circuit.valve.as_ref()).map(|valve| valve.lift.crack());
+            let own = marks
+                .iter()
+                .any(|mark| mark.place == place && mark.kind == MarkKind::Opens);
+            let crack = self
+                .circuit(place)
+                .and_then(|circuit| circuit.valve.as_ref())
+                .map(|valve| valve.lift.crack());
             if let Some(crack) = crack.filter(|crack| !own && crack.si() > 0.0) {
                 let velocity = self.velocity_of(place, crack.si());
-                marks.extend(velocity.map(|velocity| Mark { place, kind: MarkKind::Opens, velocity }));
+                marks.extend(velocity.map(|velocity| Mark {
+                    place,
+                    kind: MarkKind::Opens,
+                    velocity,
+                }));
             }
         }
         marks.sort_by(|a, b| a.velocity.si().total_cmp(&b.velocity.si()));
@@ -296,11 +326,19 @@ impl Work<'_> {
     }
 
     fn area(&self, place: Place) -> f64 {
-        if place.is_base() { self.damper.shaft_area().si() } else { self.damper.annulus_area().si() }
+        if place.is_base() {
+            self.damper.shaft_area().si()
+        } else {
+            self.damper.annulus_area().si()
+        }
     }
 
     fn velocity_of(&self, place: Place, curtain_drop: f64) -> Option<Velocity> {
-        let flow = self.circuit(place)?.at_curtain_drop(curtain_drop, &self.oil).flow().si();
+        let flow = self
+            .circuit(place)?
+            .at_curtain_drop(curtain_drop, &self.oil)
+            .flow()
+            .si();
         let sign = if place.is_compression() { 1.0 } else { -1.0 };
         Some(Velocity::from_si(sign * flow / self.area(place)))
     }
@@ -308,7 +346,11 @@ impl Work<'_> {
     fn adjusters(&self) -> Result<Vec<AdjusterEffect>, ValvingError> {
         let mut effects = Vec::new();
         for place in Place::ALL {
-            let bleed = self.asked.design.circuit(place).and_then(|circuit: &CircuitDesign| circuit.bleed.as_ref());
+            let bleed = self
+                .asked
+                .design
+                .circuit(place)
+                .and_then(|circuit: &CircuitDesign| circuit.bleed.as_ref());
             let (Some(BleedDesign::Needle { needle, position }), Some(circuit)) = (bleed, self.circuit(place)) else {
                 continue;
             };
@@ -337,7 +379,12 @@ impl Work<'_> {
         let ratio = wheel.linkage.motion_ratio()?;
         let rate = wheel.linkage.wheel_rate(wheel.spring_rate, wheel.spring_load)?;
         if !(rate.si() > 0.0) {
-            return Err(ValvingError::out_of_range("wheel.motion_ratio_change", rate.si() / 1e3, "N/mm of wheel rate", "above 0"));
+            return Err(ValvingError::out_of_range(
+                "wheel.motion_ratio_change",
+                rate.si() / 1e3,
+                "N/mm of wheel rate",
+                "above 0",
+            ));
         }
         let oscillator = Oscillator { rate, mass: wheel.mass };
         let count = f64::from(wheel.damper_count);
@@ -401,10 +448,16 @@ impl Work<'_> {
             findings.push(Finding::about(Code::Cavitates, "damper.gas", text));
         }
         if self.oil.is_extrapolated() {
-            let text = format!("{:.0} K outside the oil's two points: the viscosity is a guess", self.oil.beyond_points);
+            let text = format!(
+                "{:.0} K outside the oil's two points: the viscosity is a guess",
+                self.oil.beyond_points
+            );
             findings.push(Finding::about(Code::ViscosityExtrapolated, "temperature", text));
         }
-        for effect in adjusters.iter().filter(|effect| effect.recentred.stack_factor.is_none()) {
+        for effect in adjusters
+            .iter()
+            .filter(|effect| effect.recentred.stack_factor.is_none())
+        {
             let text = format!(
                 "no stack brings this adjuster to half its range at {:.3} m/s: bleed or port is the limit there",
                 self.asked.reference_velocity.si()
@@ -412,11 +465,17 @@ impl Work<'_> {
             findings.push(Finding::about(Code::StackCannotRecentre, effect.place.field(), text));
         }
         for (place, solved) in stacks {
-            findings.extend(solved.findings.iter().filter(|finding| finding.code != Code::StaysClosed).map(|finding| Finding {
-                code: finding.code,
-                message: finding.message.clone(),
-                field: place.field(),
-            }));
+            findings.extend(
+                solved
+                    .findings
+                    .iter()
+                    .filter(|finding| finding.code != Code::StaysClosed)
+                    .map(|finding| Finding {
+                        code: finding.code,
+                        message: finding.message.clone(),
+                        field: place.field(),
+                    }),
+            );
         }
         findings
     }
@@ -436,7 +495,10 @@ impl Work<'_> {
         }
         assumptions.push(Assumption {
             subject: "lowest_pressure",
-            text: format!("oil stays whole above {:.3} MPa absolute", self.asked.lowest_pressure.si() / 1e6),
+            text: format!(
+                "oil stays whole above {:.3} MPa absolute",
+                self.asked.lowest_pressure.si() / 1e6
+            ),
             source: "common practice, no source",
         });
         assumptions

@@ -30,12 +30,7 @@ struct Knot {
 impl LiftLaw {
     /// Straight: `y = (p - p_crack)/k` up to a stop. `stiffness` is the pressure that opens by `per`.
     #[must_use]
-    pub fn straight(
-        stiffness: Stress,
-        per: Length,
-        crack: PressureDifference,
-        most: Option<Length>,
-    ) -> Self {
+    pub fn straight(stiffness: Stress, per: Length, crack: PressureDifference, most: Option<Length>) -> Self {
         Self {
             kind: Kind::Straight {
                 stiffness: stiffness.si() / per.si(),
@@ -50,7 +45,11 @@ impl LiftLaw {
     /// events, where the law has a kink. Beyond the highest pressure it goes on straight.
     #[must_use]
     pub fn of_stack(solved: &Solved) -> Self {
-        let mut points: Vec<(f64, f64)> = solved.points.iter().map(|p| (p.pressure.si(), p.opening.si())).collect();
+        let mut points: Vec<(f64, f64)> = solved
+            .points
+            .iter()
+            .map(|p| (p.pressure.si(), p.opening.si()))
+            .collect();
         points.push((0.0, 0.0));
         let cracks = solved.events.iter().filter(|event| event.kind == EventKind::Cracks);
         points.extend(cracks.map(|event| (event.pressure.si(), 0.0)));
@@ -64,7 +63,10 @@ impl LiftLaw {
             *opening = most;
         }
         Self {
-            kind: Kind::Table { knots: monotone(&points), kinks },
+            kind: Kind::Table {
+                knots: monotone(&points),
+                kinks,
+            },
             scale: 1.0,
         }
     }
@@ -83,9 +85,9 @@ impl LiftLaw {
     pub fn end(&self) -> Option<PressureDifference> {
         match &self.kind {
             Kind::Straight { .. } => None,
-            Kind::Table { knots, .. } => {
-                knots.last().map(|knot| PressureDifference::from_si(knot.pressure * self.scale))
-            }
+            Kind::Table { knots, .. } => knots
+                .last()
+                .map(|knot| PressureDifference::from_si(knot.pressure * self.scale)),
         }
     }
 
@@ -103,7 +105,11 @@ impl LiftLaw {
         if !(wanted > 0.0) || self.at(end) < wanted {
             return None;
         }
-        Some(PressureDifference::from_si(root::rising(|p| self.at(p) - wanted, 0.0, end)))
+        Some(PressureDifference::from_si(root::rising(
+            |p| self.at(p) - wanted,
+            0.0,
+            end,
+        )))
     }
 
     /// Opening at a pressure, m and Pa.
@@ -114,7 +120,11 @@ impl LiftLaw {
         }
         match &self.kind {
             Kind::Straight { stiffness, crack, most } => {
-                if stiffness.is_finite() { ((p - crack) / stiffness).clamp(0.0, *most) } else { 0.0 }
+                if stiffness.is_finite() {
+                    ((p - crack) / stiffness).clamp(0.0, *most)
+                } else {
+                    0.0
+                }
             }
             Kind::Table { knots, .. } => table(knots, p),
         }
@@ -126,7 +136,10 @@ impl LiftLaw {
             Kind::Straight { stiffness, crack, most } => vec![*crack, crack + stiffness * most],
             Kind::Table { kinks, .. } => kinks.clone(),
         };
-        own.into_iter().map(|p| p * self.scale).filter(|p| p.is_finite() && *p > 0.0).collect()
+        own.into_iter()
+            .map(|p| p * self.scale)
+            .filter(|p| p.is_finite() && *p > 0.0)
+            .collect()
     }
 
     /// Pressure it opens at; 0 where it opens at once.
@@ -135,8 +148,16 @@ impl LiftLaw {
         let p = match &self.kind {
             Kind::Straight { crack, .. } => *crack,
             Kind::Table { knots, kinks } => {
-                let closed = knots.iter().take_while(|knot| knot.opening <= 0.0).last().map_or(0.0, |knot| knot.pressure);
-                kinks.iter().copied().find(|kink| *kink >= closed && closed > 0.0).unwrap_or(closed)
+                let closed = knots
+                    .iter()
+                    .take_while(|knot| knot.opening <= 0.0)
+                    .last()
+                    .map_or(0.0, |knot| knot.pressure);
+                kinks
+                    .iter()
+                    .copied()
+                    .find(|kink| *kink >= closed && closed > 0.0)
+                    .unwrap_or(closed)
             }
         };
         PressureDifference::from_si(p * self.scale)
@@ -145,7 +166,10 @@ impl LiftLaw {
 
 fn table(knots: &[Knot], p: f64) -> f64 {
     let after = knots.partition_point(|knot| knot.pressure <= p);
-    let (Some(from), to) = (after.checked_sub(1).and_then(|index| knots.get(index)), knots.get(after)) else {
+    let (Some(from), to) = (
+        after.checked_sub(1).and_then(|index| knots.get(index)),
+        knots.get(after),
+    ) else {
         return 0.0;
     };
     let Some(to) = to else {

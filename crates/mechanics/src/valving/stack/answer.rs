@@ -52,7 +52,11 @@ impl<'a> Solver<'a> {
     }
 
     fn theory(&self) -> Theory {
-        if self.oracle.is_some() { Theory::Small } else { Theory::Large }
+        if self.oracle.is_some() {
+            Theory::Small
+        } else {
+            Theory::Large
+        }
     }
 
     /// The state at a pressure in MPa, from another one.
@@ -101,7 +105,10 @@ fn not_converged(stuck: Stuck, pressure: f64) -> ValvingError {
 /// Forces on, and opening over, the rigid bodies.
 fn sum_of(model: &Model, state: &State, which: impl Fn(&Contact) -> bool) -> f64 {
     let rings = model.contacts.iter().zip(&state.forces);
-    rings.filter(|(contact, _)| which(contact)).map(|(_, force)| force).sum()
+    rings
+        .filter(|(contact, _)| which(contact))
+        .map(|(_, force)| force)
+        .sum()
 }
 
 fn smallest_gap(model: &Model, theory: Theory, state: &State, which: impl Fn(&Contact) -> bool) -> Option<(f64, f64)> {
@@ -136,7 +143,12 @@ pub(super) fn of(request: &Request) -> Result<Solved, ValvingError> {
     let model = Model::new(&plan, count);
     if let Some((missing, radius)) = model.no_room() {
         let allowed = format!("what the stop leaves room for; {missing:.3} mm less at a radius of {radius:.2} mm");
-        return Err(ValvingError::out_of_range("stack.seat.height", plan.exit_height(), "mm", allowed));
+        return Err(ValvingError::out_of_range(
+            "stack.seat.height",
+            plan.exit_height(),
+            "mm",
+            allowed,
+        ));
     }
     let answer = Answer {
         plan: &plan,
@@ -169,7 +181,11 @@ impl Answer<'_> {
         let events = self.events(&states)?;
         let (first, last) = match (states.first(), states.last()) {
             (Some(first), Some(last)) => (first, last),
-            _ => return Err(ValvingError::NotFinite { field: "pressures".to_owned() }),
+            _ => {
+                return Err(ValvingError::NotFinite {
+                    field: "pressures".to_owned(),
+                });
+            }
         };
         let preload = sum_of(self.model, first, is_seat);
         Ok(Solved {
@@ -190,15 +206,18 @@ impl Answer<'_> {
     }
 
     fn edge_lift(&self, state: &State, plate: usize) -> f64 {
-        let edge = self.model.plates.get(plate).map_or(0, |disc| disc.nodes.saturating_sub(1));
+        let edge = self
+            .model
+            .plates
+            .get(plate)
+            .map_or(0, |disc| disc.nodes.saturating_sub(1));
         self.model.lift(&state.x, plate, edge)
     }
 
     fn point(&self, state: &State) -> Point {
         let exit = self.plan.exit();
         let seat_lift = self.model.lift_at(&state.x, 0, exit) - self.plan.exit_height();
-        let (gap, radius) =
-            smallest_gap(self.model, self.solver.theory(), state, is_seat).unwrap_or((seat_lift, exit));
+        let (gap, radius) = smallest_gap(self.model, self.solver.theory(), state, is_seat).unwrap_or((seat_lift, exit));
         let seat_force = sum_of(self.model, state, is_seat);
         let opening = if seat_force > 0.0 { 0.0 } else { gap.max(0.0) };
         let shims = self.model.plates.iter().enumerate().map(|(plate, disc)| {
@@ -228,7 +247,12 @@ impl Answer<'_> {
     }
 
     fn contacts(&self, state: &State) -> Vec<ContactRing> {
-        let rings = self.model.contacts.iter().zip(&state.forces).filter(|(_, force)| **force > 0.0);
+        let rings = self
+            .model
+            .contacts
+            .iter()
+            .zip(&state.forces)
+            .filter(|(_, force)| **force > 0.0);
         rings
             .map(|(contact, force)| ContactRing {
                 lower: self.body(contact.lower, Body::Seat),
@@ -267,11 +291,17 @@ impl Answer<'_> {
                 }
                 smallest_gap(self.model, theory, state, of_pair).map_or(-1.0, |(gap, _)| gap)
             };
-            let Some((before, after)) = crossing(states, open) else { continue };
+            let Some((before, after)) = crossing(states, open) else {
+                continue;
+            };
             let state = event::find(&self.solver, before, after, open)?;
             let radius = smallest_gap(self.model, theory, &state, of_pair).map_or(f64::NAN, |(_, radius)| radius);
             let bodies = (self.body(pair.0, Body::Seat), self.body(pair.1, Body::Stop));
-            let kind = if pair.1.is_none() { EventKind::StopReached } else { EventKind::StageCloses };
+            let kind = if pair.1.is_none() {
+                EventKind::StopReached
+            } else {
+                EventKind::StageCloses
+            };
             events.push(self.event(kind, &state, bodies, radius));
             if events.len() >= MOST_EVENTS {
                 break;
@@ -288,7 +318,11 @@ impl Answer<'_> {
     /// Pairs that are apart in the flat stack.
     fn gapped(&self) -> Vec<(Option<usize>, Option<usize>)> {
         let mut pairs = Vec::new();
-        let apart = self.model.contacts.iter().filter(|contact| contact.lower.is_some() && contact.gap > 0.0);
+        let apart = self
+            .model
+            .contacts
+            .iter()
+            .filter(|contact| contact.lower.is_some() && contact.gap > 0.0);
         for contact in apart {
             let pair = (contact.lower, contact.upper);
             if !pairs.contains(&pair) {
@@ -314,23 +348,24 @@ impl Answer<'_> {
     fn friction_band(&self) -> f64 {
         let pack: f64 = self.model.plates.iter().map(|disc| disc.thickness).sum();
         let span = self.plan.face().map_or(f64::NAN, |face| face.edge) - self.plan.clamp;
-        if self.model.plates.len() < 2 { 0.0 } else { self.plan.friction * pack / span }
+        if self.model.plates.len() < 2 {
+            0.0
+        } else {
+            self.plan.friction * pack / span
+        }
     }
 
-    fn findings(
-        &self,
-        points: &[Point],
-        events: &[Event],
-        last: &State,
-        preload: f64,
-        method: Method,
-    ) -> Vec<Finding> {
+    fn findings(&self, points: &[Point], events: &[Event], last: &State, preload: f64, method: Method) -> Vec<Finding> {
         let mut findings = Vec::new();
         self.stressed(points, &mut findings);
         let face = self.plan.face().map_or(f64::NAN, |face| face.edge);
         let port = self.plan.annuli.iter().map(|a| a.outer).fold(0.0, f64::max);
         if face < port {
-            let text = format!("the face shim is {:.2} mm, the port reaches {:.2} mm", 2.0 * face, 2.0 * port);
+            let text = format!(
+                "the face shim is {:.2} mm, the port reaches {:.2} mm",
+                2.0 * face,
+                2.0 * port
+            );
             findings.push(Finding::about(Code::PortUncovered, "stack.faces", text));
         }
         if preload > 0.0 && !events.iter().any(|event| event.kind == EventKind::Cracks) {
@@ -364,7 +399,13 @@ impl Answer<'_> {
             findings.push(Finding::about(Code::OutsideChecked, "stack", outside.join("; ")));
         }
         // The pyramid of the published cases with an overhang of 4 thicknesses is off by half a percent.
-        if let Some(disc) = self.plan.shims.iter().filter(beyond).find(|s| s.edge - self.plan.clamp < 6.0 * s.thickness) {
+        if let Some(disc) = self
+            .plan
+            .shims
+            .iter()
+            .filter(beyond)
+            .find(|s| s.edge - self.plan.clamp < 6.0 * s.thickness)
+        {
             let text = format!(
                 "a shim of {:.2} mm reaches {:.2} mm beyond the clamp, under 6 thicknesses: it gives more than computed",
                 2.0 * disc.edge,
@@ -383,7 +424,9 @@ impl Answer<'_> {
     /// The worst point of each shim above the limit would repeat itself: the worst shim is named.
     fn stressed(&self, points: &[Point], findings: &mut Vec<Finding>) {
         let Some(limit) = self.plan.stress_limit else { return };
-        let each = points.iter().flat_map(|point| point.shims.iter().map(move |shim| (shim, point.pressure)));
+        let each = points
+            .iter()
+            .flat_map(|point| point.shims.iter().map(move |shim| (shim, point.pressure)));
         let worst = each.max_by(|a, b| a.0.clamp_stress.si().total_cmp(&b.0.clamp_stress.si()));
         if let Some((shim, pressure)) = worst
             && shim.clamp_stress.get(PressureUnit::Megapascal) > limit
@@ -409,7 +452,11 @@ impl Answer<'_> {
         if stack.modulus.is_none() || stack.poisson_ratio.is_none() {
             assumptions.push(Assumption {
                 subject: "stack.modulus",
-                text: format!("spring steel, {:.0} GPa and {}", self.plan.modulus / 1e3, self.plan.poisson),
+                text: format!(
+                    "spring steel, {:.0} GPa and {}",
+                    self.plan.modulus / 1e3,
+                    self.plan.poisson
+                ),
                 source: "common practice, no source",
             });
         }

@@ -49,7 +49,11 @@ impl Band {
             row[HALF] = 1.0;
         }
         for below in 1..=HALF {
-            if let Some(entry) = self.rows.get_mut(index + below).and_then(|row| row.get_mut(HALF - below)) {
+            if let Some(entry) = self
+                .rows
+                .get_mut(index + below)
+                .and_then(|row| row.get_mut(HALF - below))
+            {
                 *entry = 0.0;
             }
         }
@@ -61,7 +65,9 @@ impl Band {
             let (done, rest) = self.rows.split_at_mut(index);
             let Some(row) = rest.first_mut() else { return false };
             for below in (1..=HALF.min(index)).rev() {
-                let Some(other) = done.get(index - below) else { return false };
+                let Some(other) = done.get(index - below) else {
+                    return false;
+                };
                 let place = HALF - below;
                 let (left, entry) = row.split_at_mut(place);
                 let known = dot(left, other.get(below..HALF).unwrap_or_default());

@@ -48,10 +48,16 @@ pub(super) fn check(model: &Model, theory: Theory, state: &State, exact: bool) -
             return Err(refuse("a ring force pulls", format!("{force} N, allowed 0 or more")));
         }
         if !(gap >= -PENETRATION) {
-            return Err(refuse("discs penetrate", format!("{} mm, allowed {PENETRATION} mm", -gap)));
+            return Err(refuse(
+                "discs penetrate",
+                format!("{} mm, allowed {PENETRATION} mm", -gap),
+            ));
         }
         if *force > 0.0 && gap > LIFTED {
-            return Err(refuse("a ring force acts over a gap", format!("{gap} mm, allowed {LIFTED} mm")));
+            return Err(refuse(
+                "a ring force acts over a gap",
+                format!("{gap} mm, allowed {LIFTED} mm"),
+            ));
         }
         checked.penetration = checked.penetration.max(-gap);
     }
@@ -75,7 +81,10 @@ fn unbalanced(model: &Model, theory: Theory, state: &State) -> f64 {
     let mut largest = state.pressure * model.load_force;
     for (plate, x) in model.plates.iter().zip(&state.x) {
         let internal = plate.internal(x, theory == Theory::Large);
-        let balance = internal.iter().zip(&plate.load).map(|(f, load)| f - state.pressure * load);
+        let balance = internal
+            .iter()
+            .zip(&plate.load)
+            .map(|(f, load)| f - state.pressure * load);
         rest.push(balance.collect());
     }
     for (contact, force) in model.contacts.iter().zip(&state.forces) {
@@ -101,14 +110,20 @@ fn unbalanced(model: &Model, theory: Theory, state: &State) -> f64 {
     // A disc that stretches carries more inside than the load outside: its rounding is counted against that.
     let inside = model.plates.iter().zip(&state.x).map(|(plate, x)| {
         let internal = plate.internal(x, theory == Theory::Large);
-        internal.iter().skip(2).step_by(PER_NODE).fold(0.0_f64, |most, f| most.max(f.abs()))
+        internal
+            .iter()
+            .skip(2)
+            .step_by(PER_NODE)
+            .fold(0.0_f64, |most, f| most.max(f.abs()))
     });
     let largest = inside.fold(largest, f64::max);
     if largest == 0.0 {
         return 0.0;
     }
     let worst = model.plates.iter().zip(&rest).flat_map(|(plate, rest)| {
-        rest.iter().enumerate().map(|(unknown, f)| if plate.is_held(unknown) { 0.0 } else { f.abs() })
+        rest.iter()
+            .enumerate()
+            .map(|(unknown, f)| if plate.is_held(unknown) { 0.0 } else { f.abs() })
     });
     worst.fold(0.0_f64, |most, f| if f.is_nan() { f64::NAN } else { most.max(f) }) / largest
 }

@@ -120,7 +120,11 @@ impl<'a> ActiveSet<'a> {
 
     /// Takes rings out.
     fn leave(&mut self, leaving: &[usize]) {
-        let kept = self.rings.iter().position(|ring| leaving.contains(ring)).unwrap_or(self.rings.len());
+        let kept = self
+            .rings
+            .iter()
+            .position(|ring| leaving.contains(ring))
+            .unwrap_or(self.rings.len());
         let after = self.rings.split_off(kept);
         self.factor.truncate(kept);
         for ring in after.into_iter().filter(|ring| !leaving.contains(ring)) {
@@ -138,7 +142,9 @@ impl<'a> ActiveSet<'a> {
         }
         for (k, row) in self.factor.iter().enumerate().rev() {
             let (before, rest) = right.split_at_mut(k);
-            let (Some(value), Some(pivot)) = (rest.first_mut(), row.last()) else { continue };
+            let (Some(value), Some(pivot)) = (rest.first_mut(), row.last()) else {
+                continue;
+            };
             *value /= pivot;
             for (earlier, factor) in before.iter_mut().zip(row) {
                 *earlier -= factor * *value;
@@ -155,7 +161,12 @@ impl<'a> ActiveSet<'a> {
             .iter()
             .map(|&ring| {
                 let row = self.a.row(ring);
-                let closed: f64 = self.rings.iter().zip(&forces).map(|(&other, f)| at(row, other) * f).sum();
+                let closed: f64 = self
+                    .rings
+                    .iter()
+                    .zip(&forces)
+                    .map(|(&other, f)| at(row, other) * f)
+                    .sum();
                 -at(self.d, ring) - closed
             })
             .collect();
@@ -253,8 +264,14 @@ impl<'a> ActiveSet<'a> {
         for _ in 0..20 * self.d.len() + 20 {
             let own: Vec<f64> = self.rings.iter().map(|&ring| at(&forces, ring)).collect();
             let gaps = self.gaps(&own);
-            let open = gaps.iter().zip(&refused).enumerate().filter(|(_, (_, refused))| !**refused);
-            let worst = open.min_by(|(_, (a, _)), (_, (b, _))| a.total_cmp(b)).map(|(k, (gap, _))| (k, *gap));
+            let open = gaps
+                .iter()
+                .zip(&refused)
+                .enumerate()
+                .filter(|(_, (_, refused))| !**refused);
+            let worst = open
+                .min_by(|(_, (a, _)), (_, (b, _))| a.total_cmp(b))
+                .map(|(k, (gap, _))| (k, *gap));
             let Some((ring, _)) = worst.filter(|(_, gap)| *gap < -self.tolerance) else {
                 return forces.iter().all(|f| f.is_finite()).then_some(forces);
             };
@@ -276,7 +293,12 @@ impl<'a> ActiveSet<'a> {
     fn settle(&mut self, forces: &mut Vec<f64>) -> Option<()> {
         for _ in 0..=self.d.len() {
             let wanted = self.forces();
-            let pairs = || self.rings.iter().zip(&wanted).map(|(&ring, to)| (ring, at(forces, ring), *to));
+            let pairs = || {
+                self.rings
+                    .iter()
+                    .zip(&wanted)
+                    .map(|(&ring, to)| (ring, at(forces, ring), *to))
+            };
             let way = pairs()
                 .filter(|(_, _, to)| !(*to > 0.0))
                 .map(|(ring, from, to)| (ring, from / (from - to).max(f64::MIN_POSITIVE)))
@@ -285,7 +307,9 @@ impl<'a> ActiveSet<'a> {
                 *forces = self.spread(&wanted);
                 return Some(());
             };
-            let moved: Vec<(usize, f64)> = pairs().map(|(ring, from, to)| (ring, from + share * (to - from))).collect();
+            let moved: Vec<(usize, f64)> = pairs()
+                .map(|(ring, from, to)| (ring, from + share * (to - from)))
+                .collect();
             let largest = moved.iter().fold(0.0_f64, |most, (_, f)| most.max(*f));
             let leaving: Vec<usize> = moved
                 .iter()

@@ -139,7 +139,11 @@ impl SeatRing {
 
     pub(super) fn height_at(&self, radius: f64) -> f64 {
         let width = self.outer - self.inner;
-        let share = if width > 0.0 { ((radius - self.inner) / width).clamp(0.0, 1.0) } else { 0.0 };
+        let share = if width > 0.0 {
+            ((radius - self.inner) / width).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
         self.height + self.dish * share
     }
 }
@@ -185,7 +189,12 @@ impl Plan {
             let room = MOST_SHIMS - shims.len().min(MOST_SHIMS);
             if layer.count == 0 || layer.count > room {
                 let allowed = format!("1 to {room}, {MOST_SHIMS} shims in all");
-                return Err(ValvingError::out_of_range(field("count"), layer.count as f64, "shims", allowed));
+                return Err(ValvingError::out_of_range(
+                    field("count"),
+                    layer.count as f64,
+                    "shims",
+                    allowed,
+                ));
             }
             // An edge a hair beyond the clamp is a spacer: no disc bends over a thousandth of a millimetre.
             shims.extend(std::iter::repeat_n(Shim { edge, thickness }, layer.count));
@@ -212,9 +221,21 @@ impl Plan {
             held_radially: stack.radial_hold == RadialHold::Held,
             stress_limit: match stack.stress_limit {
                 None => None,
-                Some(s) => Some(within("stack.stress_limit", s.get(PressureUnit::Megapascal), 1.0, 1e4, "MPa")?),
+                Some(s) => Some(within(
+                    "stack.stress_limit",
+                    s.get(PressureUnit::Megapascal),
+                    1.0,
+                    1e4,
+                    "MPa",
+                )?),
             },
-            friction: within("stack.friction_factor", stack.friction_factor.unwrap_or(FRICTION), 0.0, 1.0, "")?,
+            friction: within(
+                "stack.friction_factor",
+                stack.friction_factor.unwrap_or(FRICTION),
+                0.0,
+                1.0,
+                "",
+            )?,
         };
         if plan.face().is_none() {
             return Err(ValvingError::out_of_range(
@@ -230,23 +251,50 @@ impl Plan {
     fn annuli(faces: &[Face], clamp: f64) -> Result<Vec<Annulus>, ValvingError> {
         if faces.is_empty() || faces.len() > MOST_FACES {
             let allowed = format!("1 to {MOST_FACES}");
-            return Err(ValvingError::out_of_range("stack.faces", faces.len() as f64, "faces", allowed));
+            return Err(ValvingError::out_of_range(
+                "stack.faces",
+                faces.len() as f64,
+                "faces",
+                allowed,
+            ));
         }
         let annulus = |(index, face): (usize, &Face)| {
             let field = |name: &str| format!("stack.faces[{index}].{name}");
-            let inner = radius(&field("port_inner_diameter"), face.port_inner_diameter, 2.0 * clamp, 200.0)?;
-            let outer = radius(&field("port_outer_diameter"), face.port_outer_diameter, 2.0 * inner, 200.0)?;
+            let inner = radius(
+                &field("port_inner_diameter"),
+                face.port_inner_diameter,
+                2.0 * clamp,
+                200.0,
+            )?;
+            let outer = radius(
+                &field("port_outer_diameter"),
+                face.port_outer_diameter,
+                2.0 * inner,
+                200.0,
+            )?;
             let end = match face.land_outer_diameter {
                 None => outer,
                 // A land that was computed to end at the port may miss it by rounding.
-                Some(land) => radius(&field("land_outer_diameter"), land, 2.0 * outer * (1.0 - 1e-12), 200.0)?.max(outer),
+                Some(land) => {
+                    radius(&field("land_outer_diameter"), land, 2.0 * outer * (1.0 - 1e-12), 200.0)?.max(outer)
+                }
             };
             if outer <= inner {
                 let allowed = format!("above the inner diameter, {} mm", 2.0 * inner);
-                return Err(ValvingError::out_of_range(field("port_outer_diameter"), 2.0 * outer, "mm", allowed));
+                return Err(ValvingError::out_of_range(
+                    field("port_outer_diameter"),
+                    2.0 * outer,
+                    "mm",
+                    allowed,
+                ));
             }
             let coverage = within(&field("coverage_ratio"), face.coverage_ratio, 0.01, 1.0, "")?;
-            Ok(Annulus { inner, outer, end, coverage })
+            Ok(Annulus {
+                inner,
+                outer,
+                end,
+                coverage,
+            })
         };
         faces.iter().enumerate().map(annulus).collect()
     }
@@ -298,7 +346,12 @@ impl Plan {
 pub(super) fn pressures(given: &[PressureDifference]) -> Result<Vec<f64>, ValvingError> {
     if given.is_empty() || given.len() > MOST_PRESSURES {
         let allowed = format!("1 to {MOST_PRESSURES}");
-        return Err(ValvingError::out_of_range("pressures", given.len() as f64, "pressures", allowed));
+        return Err(ValvingError::out_of_range(
+            "pressures",
+            given.len() as f64,
+            "pressures",
+            allowed,
+        ));
     }
     let read = |(index, p): (usize, &PressureDifference)| {
         let field = format!("pressures[{index}]");

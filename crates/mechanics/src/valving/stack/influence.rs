@@ -46,9 +46,8 @@ impl Disc {
         let (lo, hi) = (r.min(s), r.max(s));
         let a2 = self.clamp * self.clamp;
         let (far, near) = ((hi / self.clamp).ln(), (lo / self.clamp).ln());
-        let k = (lo * lo - a2) / 4.0 + lo * lo / 4.0 * (hi / lo).ln()
-            - a2 / 4.0 * far
-            - (a2 / 2.0 * far + a2 / 4.0) * near;
+        let k =
+            (lo * lo - a2) / 4.0 + lo * lo / 4.0 * (hi / lo).ln() - a2 / 4.0 * far - (a2 / 2.0 * far + a2 / 4.0) * near;
         (k + 2.0 * self.f(lo) * self.f(hi) / self.a()) / (2.0 * PI * self.bending)
     }
 
@@ -133,14 +132,24 @@ impl<'a> Oracle<'a> {
             for &row in own {
                 for &column in own {
                     if let (Some(a), Some(b)) = (model.contacts.get(row), model.contacts.get(column)) {
-                        let sign = if (a.upper == Some(plate)) == (b.upper == Some(plate)) { 1.0 } else { -1.0 };
+                        let sign = if (a.upper == Some(plate)) == (b.upper == Some(plate)) {
+                            1.0
+                        } else {
+                            -1.0
+                        };
                         let lift = disc.lift(at(&model.rings, a.node), at(&model.rings, b.node));
                         give.add(row, column, sign * lift);
                     }
                 }
             }
         }
-        Self { model, discs, face, give, face_moment }
+        Self {
+            model,
+            discs,
+            face,
+            give,
+            face_moment,
+        }
     }
 
     /// The state at a load, with lift and slope at every ring and no radial movement.
@@ -156,7 +165,13 @@ impl<'a> Oracle<'a> {
             .map(|index| gap(self.model, Theory::Small, &state.x, index))
             .collect();
         let forces = contact::solve(&self.give, &gaps, &mut state.touching).ok_or(Stuck::Contact { steps: 1 })?;
-        for (contact, force) in self.model.contacts.iter().zip(&forces).filter(|(_, force)| **force > 0.0) {
+        for (contact, force) in self
+            .model
+            .contacts
+            .iter()
+            .zip(&forces)
+            .filter(|(_, force)| **force > 0.0)
+        {
             let s = at(&self.model.rings, contact.node);
             for (plate, sign) in [(contact.upper, *force), (contact.lower, -force)] {
                 let Some((plate, disc)) = plate.and_then(|plate| Some((plate, self.discs.get(plate)?))) else {
@@ -177,7 +192,11 @@ impl<'a> Oracle<'a> {
         let (Some(disc), Some(plate_of)) = (self.discs.get(plate), self.model.plates.get(plate)) else {
             return f64::NAN;
         };
-        let own = if plate == 0 { state.pressure * self.face_moment } else { 0.0 };
+        let own = if plate == 0 {
+            state.pressure * self.face_moment
+        } else {
+            0.0
+        };
         let contacts = self.model.of_plate.get(plate).into_iter().flatten();
         let moment: f64 = contacts
             .filter_map(|&index| {

@@ -26,7 +26,12 @@ impl Load {
         let edge = self.edge;
         self.annuli
             .iter()
-            .flat_map(|a| [(a.inner, a.outer, a.coverage, a.coverage), (a.outer, a.end, a.coverage, 0.0)])
+            .flat_map(|a| {
+                [
+                    (a.inner, a.outer, a.coverage, a.coverage),
+                    (a.outer, a.end, a.coverage, 0.0),
+                ]
+            })
             .filter_map(move |(from, to, at_from, at_to)| {
                 let end = to.min(edge);
                 let cut = at_from + (at_to - at_from) * (end - from) / (to - from);

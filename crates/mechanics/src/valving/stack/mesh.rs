@@ -32,7 +32,11 @@ pub(super) fn rings(clamp: f64, breakpoints: &[f64], count: usize) -> Vec<f64> {
         // Bounded: the widths add up to `count` steps.
         let parts = (fit as usize).max(if to - from < 0.25 * step { 1 } else { BETWEEN });
         rings.extend((1..=parts).map(|part| {
-            if part == parts { *to } else { from + (to - from) * part as f64 / parts as f64 }
+            if part == parts {
+                *to
+            } else {
+                from + (to - from) * part as f64 / parts as f64
+            }
         }));
     }
     rings

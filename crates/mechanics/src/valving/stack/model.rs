@@ -69,7 +69,12 @@ impl Model {
         let of_plate = (0..plates.len())
             .map(|plate| {
                 let touches = |c: &Contact| c.lower == Some(plate) || c.upper == Some(plate);
-                contacts.iter().enumerate().filter(|(_, c)| touches(c)).map(|(index, _)| index).collect()
+                contacts
+                    .iter()
+                    .enumerate()
+                    .filter(|(_, c)| touches(c))
+                    .map(|(index, _)| index)
+                    .collect()
             })
             .collect();
         Self {
@@ -125,8 +130,15 @@ fn contacts(plan: &Plan, rings: &[f64], plates: &[Plate], top: f64) -> Vec<Conta
         spans || node == mesh::nearest(rings, inner) || node == mesh::nearest(rings, outer)
     };
     for (node, radius) in rings.iter().copied().enumerate().skip(1) {
-        let here: Vec<(usize, &Plate)> = plates.iter().enumerate().filter(|(_, plate)| node < plate.nodes).collect();
-        if let (Some(seat), Some((first, plate))) = (plan.seat.filter(|s| reaches(s.inner, s.outer, node, s.spans(radius))), here.first()) {
+        let here: Vec<(usize, &Plate)> = plates
+            .iter()
+            .enumerate()
+            .filter(|(_, plate)| node < plate.nodes)
+            .collect();
+        if let (Some(seat), Some((first, plate))) = (
+            plan.seat.filter(|s| reaches(s.inner, s.outer, node, s.spans(radius))),
+            here.first(),
+        ) {
             contacts.push(Contact {
                 node,
                 lower: None,
@@ -143,7 +155,10 @@ fn contacts(plan: &Plan, rings: &[f64], plates: &[Plate], top: f64) -> Vec<Conta
                 gap: flush(above.height - below.height - below.thickness),
             });
         }
-        if let (Some(stop), Some((last, plate))) = (plan.stop.filter(|s| reaches(s.inner, s.outer, node, s.spans(radius))), here.last()) {
+        if let (Some(stop), Some((last, plate))) = (
+            plan.stop.filter(|s| reaches(s.inner, s.outer, node, s.spans(radius))),
+            here.last(),
+        ) {
             contacts.push(Contact {
                 node,
                 lower: Some(*last),

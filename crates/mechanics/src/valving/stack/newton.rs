@@ -68,7 +68,9 @@ impl State {
 /// The state at a load, from the state at another one; the way there is cut where one go does not end.
 pub(super) fn solve(model: &Model, theory: Theory, from: &State, pressure: f64) -> Result<State, Stuck> {
     if pressure == from.pressure {
-        return Solver::new(model, theory).at(from, pressure).or_else(|_| raised(model, theory, from));
+        return Solver::new(model, theory)
+            .at(from, pressure)
+            .or_else(|_| raised(model, theory, from));
     }
     loaded(model, theory, from, pressure)
 }
@@ -161,7 +163,8 @@ impl<'a> Solver<'a> {
                 return Ok(state);
             }
             // Rounding sets a floor where rings lie close together; the check decides whether it is low enough.
-            if whole && steps > STEPS / 2 && movement < NEARLY * largest(&state.x).max(0.01) && movement >= 0.5 * moved {
+            if whole && steps > STEPS / 2 && movement < NEARLY * largest(&state.x).max(0.01) && movement >= 0.5 * moved
+            {
                 return Ok(state);
             }
             moved = movement;
@@ -177,7 +180,9 @@ impl<'a> Solver<'a> {
         let model = self.model;
         let size = model.contacts.len();
         let mut give = Dense::new(size);
-        let mut gaps: Vec<f64> = (0..size).map(|index| gap(model, self.theory, &state.x, index)).collect();
+        let mut gaps: Vec<f64> = (0..size)
+            .map(|index| gap(model, self.theory, &state.x, index))
+            .collect();
         let mut loads = Vec::with_capacity(model.plates.len());
         let mut grips = Vec::with_capacity(model.plates.len());
         for (index, plate) in model.plates.iter().enumerate() {
@@ -185,7 +190,11 @@ impl<'a> Solver<'a> {
                 return Err(Stuck::NotDefinite { steps });
             };
             let pressed = pressed(model, self.theory, index, &state.forces);
-            let kind = if self.theory == Theory::Small { Tangent::Bending } else { Tangent::Full };
+            let kind = if self.theory == Theory::Small {
+                Tangent::Bending
+            } else {
+                Tangent::Full
+            };
             plate.tangent(x, kind, &pressed, band);
             if !band.factor() {
                 plate.tangent(x, Tangent::Stiffened, &pressed, band);
@@ -198,7 +207,13 @@ impl<'a> Solver<'a> {
                 .iter()
                 .zip(&plate.load)
                 .enumerate()
-                .map(|(unknown, (f, load))| [if plate.is_held(unknown) { 0.0 } else { state.pressure * load - f }])
+                .map(|(unknown, (f, load))| {
+                    [if plate.is_held(unknown) {
+                        0.0
+                    } else {
+                        state.pressure * load - f
+                    }]
+                })
                 .collect();
             band.forward(&mut out, 0);
             let own = grips_of(model, self.theory, index, x);
@@ -234,7 +249,10 @@ impl<'a> Solver<'a> {
         let movement = moves
             .iter()
             .flat_map(|out| out.iter().step_by(PER_NODE))
-            .fold(0.0_f64, |most, [dw]| if dw.is_nan() { f64::NAN } else { most.max(dw.abs()) });
+            .fold(
+                0.0_f64,
+                |most, [dw]| if dw.is_nan() { f64::NAN } else { most.max(dw.abs()) },
+            );
         let share = match self.theory {
             Theory::Small => 1.0,
             Theory::Large => (REACH * model.thickest / movement).min(1.0),
@@ -304,10 +322,20 @@ fn grips_of(model: &Model, theory: Theory, plate: usize, x: &[f64]) -> Vec<Grip>
             contact: index,
             node: contact.node,
             lift: if contact.upper == Some(plate) { 1.0 } else { -1.0 },
-            slope: if theory == Theory::Large { -thickness * slope / 2.0 } else { 0.0 },
+            slope: if theory == Theory::Large {
+                -thickness * slope / 2.0
+            } else {
+                0.0
+            },
         })
     };
-    model.of_plate.get(plate).into_iter().flatten().filter_map(grip).collect()
+    model
+        .of_plate
+        .get(plate)
+        .into_iter()
+        .flatten()
+        .filter_map(grip)
+        .collect()
 }
 
 /// Some columns of `L^-1 E`, zero above `from`.
@@ -322,7 +350,10 @@ fn half_columns(band: &Band, grips: &[Grip], size: usize) -> Vec<Block> {
         let from = owners.first().map_or(0, |grip| grip.node * PER_NODE);
         let mut rows = vec![[0.0; LANES]; size];
         for (lane, grip) in owners.iter().enumerate() {
-            for (unknown, value) in [(grip.node * PER_NODE, grip.lift), (grip.node * PER_NODE + 1, grip.slope)] {
+            for (unknown, value) in [
+                (grip.node * PER_NODE, grip.lift),
+                (grip.node * PER_NODE + 1, grip.slope),
+            ] {
                 if let Some(entry) = rows.get_mut(unknown).and_then(|row| row.get_mut(lane)) {
                     *entry = value;
                 }

@@ -137,11 +137,17 @@ impl Plate {
         material: Material,
         load: Option<&Load>,
     ) -> Self {
-        let Material { modulus, poisson, held_radially } = material;
+        let Material {
+            modulus,
+            poisson,
+            held_radially,
+        } = material;
         let membrane = modulus * thickness / (1.0 - poisson * poisson);
         let bending = membrane * thickness * thickness / 12.0;
         let spans = || rings.iter().zip(rings.iter().skip(1));
-        let elements = spans().map(|(from, to)| Element::new(*from, *to, bending, poisson)).collect();
+        let elements = spans()
+            .map(|(from, to)| Element::new(*from, *to, bending, poisson))
+            .collect();
         let mut force = vec![0.0; rings.len() * PER_NODE];
         if let Some(load) = load {
             for (element, (from, to)) in spans().enumerate() {
@@ -254,7 +260,11 @@ impl Plate {
             add_outer(square, weight, &along, &coupled(&along, self.poisson, &point.hoop));
             add_outer(square, weight, &point.hoop, &coupled(&point.hoop, self.poisson, &along));
             let tension = weight * (radial + self.poisson * hoop);
-            let tension = if kind == Tangent::Stiffened { tension.max(0.0) } else { tension };
+            let tension = if kind == Tangent::Stiffened {
+                tension.max(0.0)
+            } else {
+                tension
+            };
             add_outer(square, tension, &point.slope, &point.slope);
         }
     }
@@ -263,7 +273,11 @@ impl Plate {
     pub(super) fn clamp_stress(&self, internal: &[f64], clamp: f64) -> (f64, f64) {
         let around = 2.0 * PI * clamp;
         let moment = -at(internal, 1) / around;
-        let tension = if self.is_held(2) { -at(internal, 2) / around } else { 0.0 };
+        let tension = if self.is_held(2) {
+            -at(internal, 2) / around
+        } else {
+            0.0
+        };
         (
             6.0 * moment / (self.thickness * self.thickness),
             tension / self.thickness,
@@ -281,8 +295,18 @@ impl Element {
             let [value, first, second] = shapes(x, h);
             let radial = spread(second, false);
             let around = spread(first.map(|s| s / r), false);
-            add_outer(&mut bending, weight * stiffness, &radial, &coupled(&radial, poisson, &around));
-            add_outer(&mut bending, weight * stiffness, &around, &coupled(&around, poisson, &radial));
+            add_outer(
+                &mut bending,
+                weight * stiffness,
+                &radial,
+                &coupled(&radial, poisson, &around),
+            );
+            add_outer(
+                &mut bending,
+                weight * stiffness,
+                &around,
+                &coupled(&around, poisson, &radial),
+            );
             Point {
                 weight,
                 slope: spread(first, false),

@@ -30,7 +30,11 @@ pub struct TypedLayer {
 /// What is wrong, in words, with the layer it is wrong in.
 pub fn read(text: &str) -> Result<Vec<TypedLayer>, String> {
     let mut layers: Vec<(TypedLayer, bool)> = Vec::new();
-    for part in text.split([',', '\n', ';']).map(str::trim).filter(|part| !part.is_empty()) {
+    for part in text
+        .split([',', '\n', ';'])
+        .map(str::trim)
+        .filter(|part| !part.is_empty())
+    {
         let (layer, unit) = one(part).ok_or_else(|| {
             format!("\"{part}\" is no layer; write OUTERxTHICKNESS*COUNT with mm or in, such as 30x0.15*2 mm")
         })?;
@@ -61,9 +65,13 @@ fn one(part: &str) -> Option<(TypedLayer, Option<LengthUnit>)> {
         .into_iter()
         .find_map(|(symbol, unit)| Some((part.strip_suffix(symbol)?.trim_end(), Some(unit))))
         .unwrap_or((part, None));
-    let (size, count) = part.split_once('*').map_or((part, Some(1)), |(size, count)| (size, count.trim().parse().ok()));
+    let (size, count) = part
+        .split_once('*')
+        .map_or((part, Some(1)), |(size, count)| (size, count.trim().parse().ok()));
     let (diameters, thickness) = size.split_once(['x', 'X', '\u{d7}'])?;
-    let (outer, inner) = diameters.split_once('/').map_or((diameters, None), |(outer, inner)| (outer, Some(inner)));
+    let (outer, inner) = diameters
+        .split_once('/')
+        .map_or((diameters, None), |(outer, inner)| (outer, Some(inner)));
     let number = |text: &str| text.trim().parse::<f64>().ok().filter(|value| value.is_finite());
     let layer = TypedLayer {
         outer_diameter: number(outer)?,
@@ -84,7 +92,14 @@ pub fn write(layers: &[Layer], unit: LengthUnit) -> String {
     let mut merged: Vec<Layer> = Vec::new();
     for layer in layers {
         match merged.last_mut() {
-            Some(last) if Layer { count: layer.count, ..*last } == *layer => last.count += layer.count,
+            Some(last)
+                if Layer {
+                    count: layer.count,
+                    ..*last
+                } == *layer =>
+            {
+                last.count += layer.count
+            }
             _ => merged.push(*layer),
         }
     }
@@ -149,7 +164,15 @@ mod tests {
         let layers = read("30x0.15 mm, 1.1x0.006, 1x0.006 in").unwrap();
         let units: Vec<_> = layers.iter().map(|layer| layer.unit).collect();
         assert_eq!(units, [LengthUnit::Millimeter, LengthUnit::Inch, LengthUnit::Inch]);
-        for wrong in ["", "30x0.15", "30 mm", "30x0.15*0 mm", "30x0.15*99 mm", "axb mm", "30x0.15 mm, 26x0.15"] {
+        for wrong in [
+            "",
+            "30x0.15",
+            "30 mm",
+            "30x0.15*0 mm",
+            "30x0.15*99 mm",
+            "axb mm",
+            "30x0.15 mm, 26x0.15",
+        ] {
             assert!(read(wrong).is_err(), "{wrong}");
         }
     }
