@@ -13,6 +13,7 @@ import rack
 import recording
 import springs
 import standing
+import valving
 from client import Api
 
 GROUPS = {
@@ -22,6 +23,7 @@ GROUPS = {
     "instructing": instructing.JOURNEYS,
     "published": published.JOURNEYS,
     "springs": springs.JOURNEYS,
+    "valving": valving.JOURNEYS,
     "faults": faults.JOURNEYS,
 }
 

@@ -116,6 +116,30 @@ impl SpringService for Fake {
             details,
         ))
     }
+
+    async fn judge_pair(&self, _: Request<JudgePairRequest>) -> Reply<JudgePairResponse> {
+        unused()
+    }
+
+    async fn fit_calibration(&self, _: Request<FitCalibrationRequest>) -> Reply<FitCalibrationResponse> {
+        unused()
+    }
+
+    async fn evaluate_helical(&self, _: Request<EvaluateHelicalRequest>) -> Reply<EvaluateHelicalResponse> {
+        unused()
+    }
+
+    async fn evaluate_assembly(&self, _: Request<EvaluateAssemblyRequest>) -> Reply<EvaluateAssemblyResponse> {
+        unused()
+    }
+
+    async fn evaluate_gas_spring(&self, _: Request<EvaluateGasSpringRequest>) -> Reply<EvaluateGasSpringResponse> {
+        unused()
+    }
+
+    async fn compute_wheel_rate(&self, _: Request<ComputeWheelRateRequest>) -> Reply<ComputeWheelRateResponse> {
+        unused()
+    }
 }
 
 #[tonic::async_trait]
