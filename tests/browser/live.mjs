@@ -17,17 +17,17 @@ async function look(options) {
 
 const text = (page, id) => page.textContent(`#${id}`);
 const shows = (page, id, wanted) => page.waitForFunction(
-  ([id, wanted]) => document.getElementById(id)?.textContent.includes(wanted), [id, wanted], { timeout: 20_000 });
-const has = (page, selector) => page.waitForSelector(selector, { timeout: 20_000 });
+  ([id, wanted]) => document.getElementById(id)?.textContent.includes(wanted), [id, wanted], { timeout: 60_000 });
+const has = (page, selector) => page.waitForSelector(selector, { timeout: 60_000 });
 const number = async (page, id) => Number(await text(page, id));
 
 // What moves while a spring is pressed: figures, the curve, the words beside it.
 async function watchPress(page) {
   await shows(page, "state", "Measuring");
   const seen = [];
-  const until = Date.now() + 20_000;
+  const until = Date.now() + 60_000;
   let length = 0;
-  while (seen.length < 8 && Date.now() < until) {
+  while (seen.length < 5 && Date.now() < until) {
     const [load, deflection] = [await number(page, "load"), await number(page, "deflection")];
     const points = await page.evaluate(() =>
       [...document.querySelectorAll("#plot polyline[data-points]")].map((line) => line.dataset.points).join(";").length);
@@ -35,7 +35,7 @@ async function watchPress(page) {
     length = points;
     await page.waitForTimeout(60);
   }
-  assert.equal(seen.length, 8, `the curve grew ${seen.length} times`);
+  assert.equal(seen.length, 5, `the curve grew ${seen.length} times`);
   assert.ok(seen.at(-1).load > seen[0].load && seen.at(-1).deflection > seen[0].deflection, JSON.stringify(seen));
   await page.waitForFunction(() => /contact/.test(document.getElementById("plot").textContent)
     && /window/.test(document.getElementById("plot").textContent));

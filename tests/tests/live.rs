@@ -68,7 +68,7 @@ fn a_test_is_watched_and_worked_from_start_to_kept_report() {
     let pictures = std::env::var_os("SPRINGWRIGHT_PICTURES");
     let pictures = pictures.as_deref().unwrap_or(folder.path().as_os_str());
     let arguments = [OsStr::new(&url), pictures];
-    let printed = run_browser("live.mjs", &arguments, Duration::from_secs(180));
+    let printed = run_browser("live.mjs", &arguments, Duration::from_secs(300));
     if let Err(said) = printed {
         panic!("{said}\nthe server said:\n{}", server.output());
     }
