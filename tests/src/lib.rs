@@ -102,12 +102,24 @@ impl Server {
         Self::start(store, &[])
     }
 
+    /// Starts a simulated tester.
+    ///
+    /// # Errors
+    /// As [`Server::create`].
+    pub fn tester(arguments: &[&str]) -> Result<Self, String> {
+        let mut command = Command::new(program()?);
+        command.arg("tester").args(arguments);
+        Self::listening(&mut command)
+    }
+
     fn start(store: &Path, more: &[&str]) -> Result<Self, String> {
-        let mut process = Command::new(program()?)
-            .arg("serve")
-            .args(more)
-            .arg("--store")
-            .arg(store)
+        let mut command = Command::new(program()?);
+        command.arg("serve").args(more).arg("--store").arg(store);
+        Self::listening(&mut command)
+    }
+
+    fn listening(command: &mut Command) -> Result<Self, String> {
+        let mut process = command
             .args(["--listen", "127.0.0.1:0"])
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
@@ -299,6 +311,10 @@ pub fn run_foreign(script: &str, arguments: &[&OsStr], limit: Duration) -> Resul
         .args(arguments)
         .env("PYTHONDONTWRITEBYTECODE", "1")
         .env("PYTHONUNBUFFERED", "1");
+    ended_well(script, command, limit)
+}
+
+fn ended_well(script: &str, mut command: Command, limit: Duration) -> Result<String, String> {
     let output = command
         .output()
         .map_err(|error| format!("{script} does not start: {error}"))?;
@@ -308,6 +324,19 @@ pub fn run_foreign(script: &str, arguments: &[&OsStr], limit: Duration) -> Resul
         Some(124) => Err(format!("{script} took longer than {limit:?}:\n{printed}")),
         code => Err(format!("{script} ended with {code:?}:\n{printed}")),
     }
+}
+
+/// Runs a script of `tests/browser`, which drives a real browser, and returns what it printed.
+///
+/// # Errors
+/// As [`run_foreign`].
+pub fn run_browser(script: &str, arguments: &[&OsStr], limit: Duration) -> Result<String, String> {
+    let mut command = Command::new("timeout");
+    command
+        .args(["--kill-after=5", &limit.as_secs().to_string(), "node"])
+        .arg(repository().join("tests/browser").join(script))
+        .args(arguments);
+    ended_well(script, command, limit)
 }
 
 /// Standard output and standard error of a finished process.

@@ -162,6 +162,15 @@ fn store_is_given_the_time() {
 }
 
 #[test]
+fn page_opens_no_store_and_speaks_no_grpc() {
+    let absent = ["store::", ".store()", "tonic::"];
+    let found = lines_where("crates/service/src/page", |code| {
+        absent.iter().any(|word| code.contains(word))
+    });
+    assert!(found.is_empty(), "{}", found.join("\n"));
+}
+
+#[test]
 fn program_shares_only_quantities_with_the_physics() {
     let found = lines_where("crates/springwright/src", |code| {
         let mut uses = code

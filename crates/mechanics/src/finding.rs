@@ -188,6 +188,12 @@ codes! {
     StaysClosed "STAYS_CLOSED" Warning, "";
     /// A shim reaches so little beyond the clamp that shear, which is left out, counts.
     ShortOverhang "SHORT_OVERHANG" Note, "";
+    /// A side of the oil falls below the lowest pressure.
+    Cavitates "CAVITATES" Hazard, "Where the oil cavitates the damping is gone without warning. Raise the charge only within what the maker allows, with dry nitrogen, the reservoir discharged before anything is opened.";
+    /// The oil's temperature lies far outside its stated points.
+    ViscosityExtrapolated "VISCOSITY_EXTRAPOLATED" Warning, "";
+    /// No stack brings an adjuster to the wanted position.
+    StackCannotRecentre "STACK_CANNOT_RECENTRE" Note, "";
     /// Small deflection only, at lifts where the stretching of the shims counts.
     StretchLeftOut "STRETCH_LEFT_OUT" Warning, "";
 }

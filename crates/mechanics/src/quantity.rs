@@ -16,7 +16,7 @@ pub use table::{
     KinematicViscosityUnit, LengthUnit, MassUnit, PressureUnit, StiffnessUnit, TemperatureDifferenceUnit,
     TemperatureUnit, Unit, UnitRow, UnitSystem, VelocityUnit, VolumeUnit, dimensions,
 };
-pub use text::{TextError, convert, read};
+pub use text::{TextError, convert, read, with_uncertainty};
 pub use typed::{
     AbsolutePressure, Angle, Area, Compliance, DampingRate, Deflection, Density, ElasticModulus, Energy, FlowRate,
     Force, FrameRate, FreeLength, Frequency, GaugePressure, KinematicViscosity, Length, Load, Mass, Preload,

@@ -2,6 +2,7 @@
 //! what a request may contain is checked by `wire`, what is kept by `store`, what it means computed by `mechanics`.
 
 pub mod board;
+mod drawer;
 mod instruct;
 pub mod map;
 mod marks;
@@ -122,6 +123,11 @@ impl Bench {
             shown.push_front(board);
             shown.truncate(RECORDERS);
         });
+    }
+
+    /// A spring or a run changed: whoever looks at the bench may want to look at it again.
+    fn record_changed(&self) {
+        self.on_bench.borrow().iter().for_each(|board| board.record_changed());
     }
 
     /// The runs that are recorded, or were last, one for each tester; the newest first.

@@ -1,10 +1,12 @@
-//! The workbench as a service: operations of the bench behind gRPC doors, with clock, sockets, limits and shutdown.
+//! The workbench as a service: operations of the bench behind gRPC doors and a page, with clock, sockets, limits and shutdown.
 
 pub mod bench;
 pub mod error;
 pub mod grpc;
 pub mod maintenance;
+mod page;
 mod page_token;
+mod places;
 pub mod shell;
 
 use std::fmt;
@@ -24,6 +26,7 @@ use wire::v1::valving_service_server::ValvingServiceServer;
 
 use bench::{Bench, WallClock};
 use grpc::{Door, MAX_REQUEST_BYTES, MAX_STEP_BYTES};
+use places::Places;
 use shell::Bounded;
 pub use shell::{Listener, Settings};
 
@@ -94,7 +97,8 @@ impl Service {
         shutdown: CancellationToken,
     ) -> Result<(), ServiceFault> {
         let bench = Arc::new(Bench::new(self.store, Arc::new(WallClock), shutdown.clone()));
-        let door = Door::new(Arc::clone(&bench));
+        let places = Places::new(Arc::clone(&bench));
+        let door = Door::new(places.clone());
         let (health, health_service) = shell::health().await.map_err(fault)?;
         let routes = Routes::new(health_service)
             .add_service(Bounded::new(
@@ -105,7 +109,7 @@ impl Service {
             .add_service(Bounded::new(ValvingServiceServer::new(door.clone()), MAX_STEP_BYTES))
             .add_service(Bounded::new(RunServiceServer::new(door), MAX_STEP_BYTES));
         let routes = shell::with_reflection(routes).map_err(fault)?;
-        let router = shell::assemble(routes, axum::Router::new());
+        let router = shell::assemble(routes, page::router(places));
         let keeping = tokio::spawn(keep_house(Arc::clone(&bench), shutdown.clone()));
         let mut condition = self.engine.watch();
         let serving = shell::serve(listener, router, settings, shutdown.clone());

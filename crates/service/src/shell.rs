@@ -27,6 +27,7 @@ mod trace;
 
 pub use bounded::Bounded;
 pub use deadline::Deadline;
+pub(crate) use dialect::http_refusal;
 pub use listener::{Listener, MemoryConnector, memory};
 pub use load::StreamPermits;
 pub use routes::{Health, assemble, health, with_reflection};

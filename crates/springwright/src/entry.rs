@@ -1,6 +1,6 @@
 //! Puts what was typed into a request: one path, one text.
 
-use mechanics::quantity::{self, Unit as _};
+use mechanics::quantity;
 use prost_reflect::{DynamicMessage, EnumDescriptor, FieldDescriptor, Kind, MessageDescriptor, ReflectMessage, Value};
 
 use crate::api;
@@ -75,23 +75,12 @@ fn is_layer(message: &MessageDescriptor) -> bool {
 
 /// Layers of a stack from its text form.
 fn layers(message: &MessageDescriptor, text: &str) -> Result<Vec<Value>, String> {
-    let typed = mechanics::valving::stack::text::read(text)?;
-    let layer = |typed: &mechanics::valving::stack::text::TypedLayer| {
+    let layer = |typed: &wire::v1::ShimLayer| {
         let mut layer = DynamicMessage::new(message.clone());
-        let symbol = typed.unit.row().symbol;
-        enter(
-            &mut layer,
-            "outer_diameter",
-            &format!("{} {symbol}", typed.outer_diameter),
-        )?;
-        if let Some(inner) = typed.inner_diameter {
-            enter(&mut layer, "inner_diameter", &format!("{inner} {symbol}"))?;
-        }
-        enter(&mut layer, "thickness", &format!("{} {symbol}", typed.thickness))?;
-        enter(&mut layer, "count", &typed.count.to_string())?;
+        layer.transcode_from(typed).map_err(|error| error.to_string())?;
         Ok(Value::Message(layer))
     };
-    typed.iter().map(layer).collect()
+    wire::valving::stack::layers_of_text(text)?.iter().map(layer).collect()
 }
 
 fn value(kind: &Kind, text: &str) -> Result<Value, String> {

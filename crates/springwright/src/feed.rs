@@ -296,7 +296,8 @@ impl Feed {
         };
         let mut reader = Reader {
             declared: known(&format, &self.options),
-            resumes: self.begun.head.resumes,
+            // A file may hold a tester's words, but it is read on from a byte.
+            resumes: self.begun.head.resumes && matches!(source, Source::Tcp(_)),
             test: self.begun.head.test.clone(),
             intake: Intake::new(rules, place, clock),
             block_time: self.options.block_time(),

@@ -1,4 +1,8 @@
-//! Checks of stacks, and the conversions between the calculations on valving and their messages.
+//! Checks of stacks and dampers, and the conversions between the calculations on valving and their messages.
 
+pub mod compare;
+pub mod damper;
+pub mod evaluate;
+pub mod oil;
 pub mod solve;
 pub mod stack;

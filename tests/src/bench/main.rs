@@ -13,13 +13,14 @@ mod samples;
 mod start;
 mod storage;
 mod table;
+mod watch;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use table::{Line, note, say};
 
-const ROWS: [&str; 5] = ["calls", "record", "reduce", "bytes", "start"];
+const ROWS: [&str; 6] = ["calls", "record", "watch", "reduce", "bytes", "start"];
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -90,6 +91,7 @@ async fn one(row: &str, dir: &Path) -> Result<Vec<Line>, String> {
     match row {
         "calls" => calls::rows(dir).await,
         "record" => record::rows(dir).await,
+        "watch" => watch::rows(dir).await,
         "bytes" => blocking(storage::rows).await,
         "reduce" => {
             let dir = dir.to_path_buf();

@@ -112,6 +112,14 @@ impl Client {
         Ok(Self(Grpc::new(channel)))
     }
 
+    /// One that takes so many bytes of a stream before it is read.
+    pub(crate) async fn with_window(address: std::net::SocketAddr, bytes: u32) -> Result<Self, String> {
+        let endpoint = Endpoint::from_shared(format!("http://{address}")).map_err(|error| error.to_string())?;
+        let endpoint = endpoint.initial_stream_window_size(bytes);
+        let channel = endpoint.connect().await.map_err(|error| error.to_string())?;
+        Ok(Self(Grpc::new(channel)))
+    }
+
     pub(crate) async fn call(&mut self, call: &Call) -> Result<Bytes, String> {
         self.0.ready().await.map_err(|error| error.to_string())?;
         let request = tonic::Request::new(call.request.clone());

@@ -24,7 +24,7 @@ use crate::table::{Line, note, percent};
 
 const STREAMS: usize = 16;
 /// Samples of a block: what the program's own feed sends.
-const SAMPLES: usize = 256;
+pub(crate) const SAMPLES: usize = 256;
 /// Blocks each stream sends.
 const BLOCKS: usize = 1_000;
 /// Strokes of the test that is sent: 100 readings a second.
@@ -90,7 +90,7 @@ fn run_bare(program: &Path, dir: &Path, row_bytes: usize) -> Result<(f64, usize)
 }
 
 /// The blocks' contents, encoded, without their numbers.
-fn blocks(test: &Test) -> Arc<Vec<Bytes>> {
+pub(crate) fn blocks(test: &Test) -> Arc<Vec<Bytes>> {
     let columns = |at: usize| {
         let of = |column: &[f64]| column.iter().skip(at).take(SAMPLES).copied().collect();
         vec![
@@ -116,7 +116,7 @@ fn blocks(test: &Test) -> Arc<Vec<Bytes>> {
 }
 
 /// The step that sends a block: its number after its content, which a reader of the format takes in any order.
-fn numbered(block: &Bytes, number: usize) -> Bytes {
+pub(crate) fn numbered(block: &Bytes, number: usize) -> Bytes {
     let mut tail = BytesMut::new();
     encode_key(1, WireType::Varint, &mut tail);
     encode_varint(number as u64, &mut tail);
@@ -187,7 +187,9 @@ async fn one(mut client: Client, stream: usize, blocks: Arc<Vec<Bytes>>, go: Arc
     sending.await.map_err(|error| error.to_string())
 }
 
-async fn next(replies: &mut (impl Stream<Item = Result<Bytes, tonic::Status>> + Unpin)) -> Result<Reply, String> {
+pub(crate) async fn next(
+    replies: &mut (impl Stream<Item = Result<Bytes, tonic::Status>> + Unpin),
+) -> Result<Reply, String> {
     let reply = replies.next().await.ok_or("the stream ended early")?;
     let reply = v1::RecordRunResponse::decode(reply.map_err(|status| status.to_string())?);
     reply
@@ -197,7 +199,7 @@ async fn next(replies: &mut (impl Stream<Item = Result<Bytes, tonic::Status>> + 
 }
 
 /// A request id of its own for every stream of every round.
-fn uuid_of(stream: usize) -> String {
+pub(crate) fn uuid_of(stream: usize) -> String {
     let now = std::time::SystemTime::now()
         .duration_since(std::time::UNIX_EPOCH)
         .unwrap_or_default();

@@ -215,6 +215,7 @@ impl Run {
             elapsed_ns,
             columns,
             gap_before: (number % 20 == 0).then_some(gap),
+            ..Default::default()
         }
     }
 

@@ -5,6 +5,7 @@ use std::str::FromStr;
 
 use super::entered::Entered;
 use super::table::{Unit, dimensions};
+use super::typed::Quantity;
 
 /// Why a text is no quantity.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -146,6 +147,27 @@ pub fn convert(text: &str, to: &str) -> Result<f64, TextError> {
             })
         }
     }
+}
+
+/// `9.31 ± 0.06 N/mm` in a unit: the uncertainty to one figure, to two where it begins with 1 or 2, and the value to the same
+/// place; without an uncertainty, the value to the unit's usual place. Not for units with an offset.
+#[must_use]
+pub fn with_uncertainty<Q: Quantity>(value: Q, expanded: Q, unit: Q::Unit) -> String {
+    let row = unit.row();
+    let (value, expanded) = (value.get(unit), expanded.get(unit));
+    if expanded.is_nan() || expanded <= 0.0 {
+        return format!("{value:.*} {}", row.decimals, row.symbol);
+    }
+    let place = expanded.log10().floor();
+    let figures = if expanded < 3.0 * 10.0_f64.powf(place) {
+        2.0
+    } else {
+        1.0
+    };
+    let decimals = (figures - 1.0 - place).clamp(0.0, 6.0) as usize;
+    // A figure of the bench is never read further than a hundredth past the unit's usual place.
+    let decimals = decimals.min(row.decimals + 2);
+    format!("{value:.decimals$} ± {expanded:.decimals$} {}", row.symbol)
 }
 
 /// Splits number and unit. The number is finite.

@@ -4,10 +4,12 @@ use std::str::FromStr;
 
 use crate::estimate::{Estimate, probability_below};
 use crate::finding::{Code, Finding};
-use crate::quantity::{Entered, Force, FreeLength, Length, Load, Quantity, SpringRate, StiffnessUnit, TextError};
+use crate::quantity::{
+    Entered, Force, FreeLength, Length, Load, Quantity, SpringRate, StiffnessUnit, TextError, with_uncertainty,
+};
 
 use super::grade::{DinSpring, din_2095, jis_b_2704};
-use super::words::{Words, as_entered, with_uncertainty};
+use super::words::{Words, as_entered};
 use super::{Decision, Geometry, Grade, MarkReading, MarkingVerdict, Request};
 
 /// Rates a suspension spring may have, N/m: 2 to 400 N/mm (common practice, no source).
@@ -47,7 +49,11 @@ pub(super) fn verdict(request: &Request, bench: &Bench<'_>, findings: &mut Vec<F
     let mut words = format!(
         "{} marked, measured {}: {}",
         as_entered(marked),
-        with_uncertainty(measured, bench.rate.expanded_uncertainty.si(), marked.unit()),
+        with_uncertainty(
+            SpringRate::from_si(measured),
+            bench.rate.expanded_uncertainty,
+            marked.unit()
+        ),
         in_words(difference, expanded)
     );
     if let (Some(decision), Some(ratio)) = (decision, permitted.rate_ratio) {

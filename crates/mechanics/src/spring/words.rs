@@ -36,29 +36,11 @@ impl Words {
 
     fn figure<U: Unit>(self, si: f64) -> String {
         let row = U::of_system(self.system).row();
-        format!("{:.*} {}", row.decimals, row.of_si(si), row.symbol)
+        let value = row.of_si(si);
+        // What rounds to nothing has no sign.
+        let unseen = value.abs() < 0.5 * 10.0_f64.powi(-i32::try_from(row.decimals).unwrap_or(0));
+        format!("{:.*} {}", row.decimals, if unseen { 0.0 } else { value }, row.symbol)
     }
-}
-
-/// `9.31 ± 0.06 N/mm` in a unit: the uncertainty to one figure, to two where it begins with 1 or 2, and the value to the same
-/// place.
-pub(super) fn with_uncertainty(rate: f64, expanded: f64, unit: StiffnessUnit) -> String {
-    let row = unit.row();
-    let (value, expanded) = (row.of_si(rate), row.of_si(expanded));
-    let decimals = if expanded > 0.0 {
-        let place = expanded.log10().floor();
-        let figures = if expanded < 3.0 * 10.0_f64.powf(place) {
-            2.0
-        } else {
-            1.0
-        };
-        (figures - 1.0 - place).clamp(0.0, 6.0) as usize
-    } else {
-        row.decimals
-    };
-    // A bench rate is never read further than a hundredth past the unit's usual place.
-    let decimals = decimals.min(row.decimals + 2);
-    format!("{value:.decimals$} ± {expanded:.decimals$} {}", row.symbol)
 }
 
 /// A value as it was entered, shortest digits.

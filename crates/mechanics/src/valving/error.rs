@@ -47,6 +47,49 @@ pub enum ValvingError {
 }
 
 impl ValvingError {
+    /// The same error of a stack that is a part: its fields stand below `place`.
+    pub(super) fn below(self, place: &str) -> Self {
+        self.moved("stack.", place)
+    }
+
+    /// The same error of a damper that is a part.
+    pub(super) fn within_part(self, place: &str) -> Self {
+        self.moved("damper.", place)
+    }
+
+    fn moved(self, from: &str, place: &str) -> Self {
+        let moved = |field: String| {
+            field
+                .strip_prefix(from)
+                .map_or_else(|| field.clone(), |rest| format!("{place}.{rest}"))
+        };
+        match self {
+            Self::NotFinite { field } => Self::NotFinite { field: moved(field) },
+            Self::OutOfRange {
+                field,
+                value,
+                unit,
+                allowed,
+            } => Self::OutOfRange {
+                field: moved(field),
+                value,
+                unit,
+                allowed,
+            },
+            Self::NotConverged { what, residual, steps } => Self::NotConverged {
+                what: format!("{place}: {what}"),
+                residual,
+                steps,
+            },
+            Self::NotVerified { what, residual, steps } => Self::NotVerified {
+                what: format!("{place}: {what}"),
+                residual,
+                steps,
+            },
+            lock @ Self::HydraulicLock { .. } => lock,
+        }
+    }
+
     pub(super) fn out_of_range(
         field: impl Into<String>,
         value: f64,

@@ -96,6 +96,8 @@ pub struct Condition {
     pub notice: Option<v1::InstrumentNotice>,
     /// Where the curve so far is.
     pub marks: Option<v1::BenchMarks>,
+    /// Changes of springs and runs.
+    pub record_changes: i64,
 }
 
 /// One run on the bench.
@@ -246,6 +248,14 @@ impl Board {
     /// Notes which spring is on it.
     pub fn assign(&self, spring: String) {
         self.lock().condition.spring = spring;
+        self.bump();
+    }
+
+    /// Notes that a spring or a run changed.
+    pub fn record_changed(&self) {
+        let mut inner = self.lock();
+        inner.condition.record_changes = inner.condition.record_changes.wrapping_add(1);
+        drop(inner);
         self.bump();
     }
 

@@ -29,6 +29,7 @@ impl Bench {
             .store
             .create(self.now(), &key, id.as_ref(), body)
             .map_err(refusal(&name, &request.request_id))?;
+        self.record_changed();
         Ok(map::spring(&saved))
     }
 
@@ -126,6 +127,7 @@ impl Bench {
             .store
             .update(self.now(), &key, &id, etag, change)
             .map_err(refused)?;
+        self.record_changed();
         Ok(map::spring(&saved))
     }
 
@@ -142,6 +144,7 @@ impl Bench {
             .store
             .delete::<SpringBody>(self.now(), &key, &id, etag)
             .map_err(refusal(&request.name, &request.request_id))?;
+        self.record_changed();
         Ok(map::spring(&saved))
     }
 
@@ -158,6 +161,7 @@ impl Bench {
             .store
             .undelete::<SpringBody>(self.now(), &key, &id, etag)
             .map_err(refusal(&request.name, &request.request_id))?;
+        self.record_changed();
         Ok(map::spring(&saved))
     }
 

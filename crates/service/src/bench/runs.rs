@@ -166,6 +166,7 @@ impl Bench {
         if let Some(board) = self.board_of(id.as_str()) {
             board.assign(map::named(Collection::Springs, &saved.body.spring));
         }
+        self.record_changed();
         self.told(&saved)
     }
 
@@ -206,6 +207,7 @@ impl Bench {
             .store
             .delete::<RunBody>(self.now(), &key, &id, etag)
             .map_err(refusal(&request.name, &request.request_id))?;
+        self.record_changed();
         self.told(&saved)
     }
 
@@ -222,6 +224,7 @@ impl Bench {
             .store
             .undelete::<RunBody>(self.now(), &key, &id, etag)
             .map_err(refusal(&request.name, &request.request_id))?;
+        self.record_changed();
         self.told(&saved)
     }
 
@@ -242,6 +245,7 @@ impl Bench {
             .store
             .finish_run(self.now(), &key, &id, etag)
             .map_err(refusal(&request.name, &request.request_id))?;
+        self.record_changed();
         self.told(&saved)
     }
 
@@ -262,6 +266,7 @@ impl Bench {
             board.stand(Standing::Discarded);
         }
         self.shut_out(id.as_str());
+        self.record_changed();
         self.told(&saved)
     }
 }

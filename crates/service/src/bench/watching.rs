@@ -47,6 +47,8 @@ pub fn start(
         let ended = tokio::select! {
             ended = watching => ended,
             () = shutdown.cancelled() => Err(ServiceError::ShuttingDown),
+            // Whoever looked once and left keeps no place until the next sign of life.
+            () = pictures.closed() => Ok(()),
         };
         if let Err(error) = ended {
             // The place in the channel may be taken by a picture nobody wants any more; then the end is the message.
@@ -272,6 +274,7 @@ fn picture(board: &Board, seen: &mut Seen) -> v1::WatchBenchResponse {
         tare_mark: news.condition.tare,
         notice: news.condition.notice,
         marks: news.condition.marks,
+        record_change_count: news.condition.record_changes,
     }
 }
 
@@ -304,5 +307,98 @@ impl Standing {
     #[must_use]
     pub fn is_recording(self) -> bool {
         self == Self::Recording
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use futures_util::StreamExt as _;
+    use store::Store;
+    use store::engine::memory::MemoryEngine;
+    use tokio_util::sync::CancellationToken;
+
+    use super::super::instruct::Orders;
+    use super::super::{Live, WallClock};
+    use super::*;
+
+    fn bench() -> Arc<Bench> {
+        let store = Store::over(Arc::new(MemoryEngine::new())).unwrap();
+        Arc::new(Bench::new(store, Arc::new(WallClock), CancellationToken::new()))
+    }
+
+    /// A run on the bench; what its instrument would hear is dropped.
+    fn on_bench(bench: &Bench, run: &str, tester: &str) -> Arc<Board> {
+        let header = v1::RunHeader {
+            tester: tester.to_owned(),
+            ..Default::default()
+        };
+        let board = Arc::new(Board::new(run.to_owned(), header, String::new(), 0));
+        let live = Live {
+            attachment: 1,
+            board: Arc::clone(&board),
+            orders: Arc::new(Orders::new().0),
+            shut_out: CancellationToken::new(),
+        };
+        bench.attach(run, live);
+        board
+    }
+
+    // The clock stands still but for those who wait for it: nothing here takes real time.
+    #[tokio::test(start_paused = true)]
+    async fn a_watcher_that_takes_nothing_is_dropped_and_the_others_go_on() {
+        let bench = bench();
+        let board = on_bench(&bench, "a", "");
+        let slow = start(Arc::clone(&bench), v1::WatchBenchRequest::default()).unwrap();
+        let quick = start(Arc::clone(&bench), v1::WatchBenchRequest::default()).unwrap();
+        tokio::pin!(quick);
+        let began = Instant::now();
+        let mut seen = 0;
+        for number in 1.. {
+            board.durable(number);
+            let picture = quick.next().await.unwrap().unwrap();
+            assert!(picture.durable_through >= seen);
+            seen = picture.durable_through;
+            if began.elapsed() > 3 * PATIENCE {
+                break;
+            }
+        }
+        assert!(seen > 200, "{seen}");
+        assert_eq!(bench.watchers.free(), super::super::WATCHERS - 1);
+        // What was on its way, and the end: no picture was kept for it.
+        let left: Vec<_> = slow.collect().await;
+        assert!(left.len() <= 2, "{}", left.len());
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn whoever_looks_once_leaves_no_watcher_behind() {
+        let bench = bench();
+        on_bench(&bench, "a", "");
+        for _ in 0..3 {
+            let shown = start(Arc::clone(&bench), v1::WatchBenchRequest::default()).unwrap();
+            let mut shown = Box::pin(shown);
+            shown.next().await.unwrap().unwrap();
+        }
+        // Less than a sign of life away.
+        tokio::time::sleep(PACE).await;
+        assert_eq!(bench.watchers.free(), super::super::WATCHERS);
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn a_tester_is_followed_from_run_to_run_and_no_other_one() {
+        let bench = bench();
+        let watch = v1::WatchBenchRequest {
+            tester: "left".to_owned(),
+            ..Default::default()
+        };
+        let shown = start(Arc::clone(&bench), watch).unwrap();
+        tokio::pin!(shown);
+        assert_eq!(shown.next().await.unwrap().unwrap().run, "");
+        on_bench(&bench, "a", "left");
+        assert_eq!(shown.next().await.unwrap().unwrap().run, "runs/a");
+        on_bench(&bench, "b", "right");
+        assert!(shown.next().await.unwrap().unwrap().heartbeat);
+        on_bench(&bench, "c", "left");
+        let next = shown.next().await.unwrap().unwrap();
+        assert!(next.run == "runs/c" && next.reset);
     }
 }

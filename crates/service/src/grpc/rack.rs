@@ -14,7 +14,7 @@ impl RackService for Door {
     }
 
     async fn get_spring(&self, request: Request<v1::GetSpringRequest>) -> Result<Response<v1::Spring>, Status> {
-        if let Some(found) = self.bench.get_spring_at_once(request.get_ref()) {
+        if let Some(found) = self.bench().get_spring_at_once(request.get_ref()) {
             return Ok(Response::new(found?));
         }
         self.blocking(request, Bench::get_spring).await

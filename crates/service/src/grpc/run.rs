@@ -1,6 +1,7 @@
 //! RunService: the unary calls; the streams are in [`crate::bench::recording`] and [`crate::bench::watching`].
 
 use std::pin::Pin;
+use std::sync::Arc;
 
 use futures_util::{Stream, TryStreamExt as _};
 use tonic::{Request, Response, Status, Streaming};
@@ -22,7 +23,7 @@ impl RunService for Door {
         &self,
         request: Request<Streaming<v1::RecordRunRequest>>,
     ) -> Result<Response<Self::RecordRunStream>, Status> {
-        let replies = recording::start(self.bench.clone(), request.into_inner())?;
+        let replies = recording::start(Arc::clone(self.bench()), request.into_inner())?;
         Ok(Response::new(Box::pin(replies)))
     }
 
@@ -65,7 +66,7 @@ impl RunService for Door {
         &self,
         request: Request<v1::ReadRunSamplesRequest>,
     ) -> Result<Response<Self::ReadRunSamplesStream>, Status> {
-        let samples = reading::start(self.bench.clone(), request.into_inner())?;
+        let samples = reading::start(Arc::clone(self.bench()), request.into_inner())?;
         Ok(Response::new(Box::pin(samples)))
     }
 
@@ -73,7 +74,7 @@ impl RunService for Door {
         &self,
         request: Request<v1::WatchBenchRequest>,
     ) -> Result<Response<Self::WatchBenchStream>, Status> {
-        let pictures = watching::start(self.bench.clone(), request.into_inner())?;
+        let pictures = watching::start(Arc::clone(self.bench()), request.into_inner())?;
         Ok(Response::new(Box::pin(pictures.map_err(Status::from))))
     }
 }

@@ -29,7 +29,7 @@ impl SpringService for Door {
         if is_short(request.get_ref()) {
             return self.blocking(request, Bench::reduce_run).await;
         }
-        self.within(&self.computing, request, Bench::reduce_run).await
+        self.computing(request, Bench::reduce_run).await
     }
 
     async fn load_at_length(
@@ -38,7 +38,7 @@ impl SpringService for Door {
     ) -> Result<Response<v1::LoadAtLengthResponse>, Status> {
         // Of values it is a few formulas, for which another thread would cost more than they do.
         if matches!(request.get_ref().source, Some(Source::Values(_))) {
-            return Ok(Response::new(self.bench.load_at_length(request.into_inner())?));
+            return Ok(Response::new(self.bench().load_at_length(request.into_inner())?));
         }
         self.blocking(request, Bench::load_at_length).await
     }
@@ -47,7 +47,7 @@ impl SpringService for Door {
         &self,
         request: Request<v1::JudgePairRequest>,
     ) -> Result<Response<v1::JudgePairResponse>, Status> {
-        self.within(&self.computing, request, Bench::judge_pair).await
+        self.computing(request, Bench::judge_pair).await
     }
 
     async fn fit_calibration(
@@ -61,7 +61,7 @@ impl SpringService for Door {
         &self,
         request: Request<v1::EvaluateHelicalRequest>,
     ) -> Result<Response<v1::EvaluateHelicalResponse>, Status> {
-        Ok(Response::new(self.bench.evaluate_helical(request.into_inner())?))
+        Ok(Response::new(self.bench().evaluate_helical(request.into_inner())?))
     }
 
     async fn evaluate_assembly(

@@ -1,7 +1,7 @@
 //! How a client expects to be refused.
 
 use axum::body::Body;
-use http::header::{CONTENT_TYPE, RETRY_AFTER};
+use http::header::{CONTENT_TYPE, RETRY_AFTER, X_CONTENT_TYPE_OPTIONS};
 use http::{HeaderValue, Request, Response, StatusCode};
 use tonic::Status;
 
@@ -37,25 +37,26 @@ impl Dialect {
     pub(super) fn unknown(self, path: &str) -> Response<Body> {
         match self {
             Self::Grpc => Status::unimplemented(wire::violation::bounded(path, 200) + " is not served").into_http(),
-            Self::Plain => text(StatusCode::NOT_FOUND, "not found"),
+            Self::Plain => {
+                let mut response = text("not found");
+                *response.status_mut() = StatusCode::NOT_FOUND;
+                response
+            }
         }
     }
 }
 
 /// Only what the shell itself refuses comes here.
 fn plain(error: &ServiceError) -> Response<Body> {
+    http_refusal(error, text(error.to_string()))
+}
+
+/// An answer that says why something was refused, made one over HTTP: its status, the log's line, when to come back.
+pub(crate) fn http_refusal(error: &ServiceError, mut response: Response<Body>) -> Response<Body> {
     if let Some(context) = error.context() {
         tracing::error!(context, "{error}");
     }
-    let status = match error {
-        ServiceError::HostRefused { .. } => StatusCode::FORBIDDEN,
-        ServiceError::InvalidFields(_) => StatusCode::BAD_REQUEST,
-        ServiceError::Overloaded { .. } | ServiceError::Deadline | ServiceError::ShuttingDown => {
-            StatusCode::SERVICE_UNAVAILABLE
-        }
-        _ => StatusCode::INTERNAL_SERVER_ERROR,
-    };
-    let mut response = text(status, &error.to_string());
+    *response.status_mut() = http_status(error);
     if let ServiceError::Overloaded { retry_after } = error {
         let seconds = HeaderValue::from(retry_after.as_secs().max(1));
         response.headers_mut().insert(RETRY_AFTER, seconds);
@@ -63,11 +64,46 @@ fn plain(error: &ServiceError) -> Response<Body> {
     response
 }
 
-fn text(status: StatusCode, line: &str) -> Response<Body> {
+/// The status of an error over HTTP (RFC 9110, 15.5 and 15.6).
+fn http_status(error: &ServiceError) -> StatusCode {
+    use ServiceError as E;
+    match error {
+        E::InvalidFields(_) => StatusCode::BAD_REQUEST,
+        E::HostRefused { .. } => StatusCode::FORBIDDEN,
+        E::NotFound { .. } => StatusCode::NOT_FOUND,
+        E::StaleEtag { .. }
+        | E::RequestIdReused { .. }
+        | E::NameTaken { .. }
+        | E::NameTakenByDeleted { .. }
+        | E::RunOpen { .. }
+        | E::RunClosed { .. }
+        | E::Superseded { .. }
+        | E::BlockDiffers { .. }
+        | E::BlockOutOfOrder { .. }
+        | E::RunFull { .. }
+        | E::StepOutOfPlace { .. }
+        | E::FinishDiffers { .. }
+        | E::NotResumable { .. }
+        | E::NotAttached { .. }
+        | E::NotObeyed { .. } => StatusCode::CONFLICT,
+        E::Deleted { .. } => StatusCode::GONE,
+        E::TooLarge { .. } => StatusCode::PAYLOAD_TOO_LARGE,
+        E::NotReducible { .. } | E::NotConverged { .. } => StatusCode::UNPROCESSABLE_ENTITY,
+        E::DiskLow => StatusCode::INSUFFICIENT_STORAGE,
+        E::Overloaded { .. }
+        | E::WatcherTooSlow
+        | E::InDoubt
+        | E::Deadline
+        | E::ShuttingDown
+        | E::StoreFailed { .. } => StatusCode::SERVICE_UNAVAILABLE,
+        E::DataDamaged { .. } | E::Internal { .. } => StatusCode::INTERNAL_SERVER_ERROR,
+    }
+}
+
+fn text(line: impl std::fmt::Display) -> Response<Body> {
     let mut response = Response::new(Body::from(format!("{line}\n")));
-    *response.status_mut() = status;
-    response
-        .headers_mut()
-        .insert(CONTENT_TYPE, HeaderValue::from_static("text/plain; charset=utf-8"));
+    let headers = response.headers_mut();
+    headers.insert(CONTENT_TYPE, HeaderValue::from_static("text/plain; charset=utf-8"));
+    headers.insert(X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
     response
 }

@@ -10,7 +10,7 @@ use std::net::IpAddr;
 use axum::body::Body;
 use http::header::{HOST, ORIGIN};
 use http::uri::Authority;
-use http::{HeaderMap, HeaderName, Method, Request, Uri};
+use http::{HeaderMap, HeaderName, HeaderValue, Method, Request, Uri};
 
 use crate::error::ServiceError;
 
@@ -95,16 +95,21 @@ fn authorities(request: &Request<Body>) -> Result<Vec<Authority>, ServiceError> 
 }
 
 /// HOST_REFUSED when a browser says that a page of another host sent something other than a plain GET. Clients that
-/// are no browsers send no `Origin`.
+/// are no browsers send neither `Origin` nor `Sec-Fetch-Site`.
 fn comes_from_here(method: &Method, headers: &HeaderMap, addressed: &Authority) -> Result<(), ServiceError> {
+    if method == Method::GET || method == Method::HEAD {
+        return Ok(());
+    }
+    // The browser's own word, which a page cannot set. It also vouches for pages that hide their origin ("null").
+    // "none" is the person's own doing: a bookmark, a form sent again.
+    match headers.get(&SEC_FETCH_SITE).map(HeaderValue::as_bytes) {
+        Some(b"same-origin") => return Ok(()),
+        Some(b"none") | None => {}
+        Some(site) => return Err(refused(&format!("a page that is {}", String::from_utf8_lossy(site)))),
+    }
     let Some(origin) = headers.get(ORIGIN) else {
         return Ok(());
     };
-    // The browser's own word, which a page cannot set. It also vouches for pages that hide their origin ("null").
-    let same_origin = headers.get(&SEC_FETCH_SITE).is_some_and(|site| site == "same-origin");
-    if same_origin || method == Method::GET || method == Method::HEAD {
-        return Ok(());
-    }
     let origin = String::from_utf8_lossy(origin.as_bytes());
     let sender = Uri::try_from(&*origin).ok().and_then(|uri| uri.authority().cloned());
     let here = sender.is_some_and(|sender| sender.as_str().eq_ignore_ascii_case(addressed.as_str()));
@@ -207,6 +212,12 @@ mod tests {
             &hosts,
             &[host, ("origin", "null"), ("sec-fetch-site", "same-origin")]
         ));
+        for site in ["cross-site", "same-site", "elsewhere"] {
+            assert!(!passes(&hosts, &[host, ("sec-fetch-site", site)]), "{site}");
+            let claimed = ("origin", "http://127.0.0.1:8080");
+            assert!(!passes(&hosts, &[host, claimed, ("sec-fetch-site", site)]), "{site}");
+        }
+        assert!(passes(&hosts, &[host, ("sec-fetch-site", "none")]));
         assert!(
             hosts
                 .check(&request("GET", &[host, ("origin", "http://evil.example")]))

@@ -54,6 +54,12 @@ impl StreamPermits {
         Arc::clone(&self.0).try_acquire_owned().map_err(|_| OVERLOADED)
     }
 
+    /// Places that nobody has.
+    #[cfg(test)]
+    pub(crate) fn free(&self) -> usize {
+        self.0.available_permits()
+    }
+
     /// The stream, holding a place for as long as it lives.
     ///
     /// # Errors

@@ -62,11 +62,19 @@ pub(super) async fn begin(options: &Options, path: &Path) -> Result<Begun, FeedE
     let limit = options.spool_limit * MEGABYTE;
     let source = options.source();
     if path.exists() {
-        let (spool, dropped) = Spool::open(path, limit)?;
-        if let Some(dropped) = dropped {
-            tracing::warn!("{dropped}");
+        match Spool::open(path, limit) {
+            Ok((spool, dropped)) => {
+                if let Some(dropped) = dropped {
+                    tracing::warn!("{dropped}");
+                }
+                return take_up(options, source, spool, path).await;
+            }
+            Err(SpoolError::NoHead(_)) if Spool::was_hardly_begun(path) => {
+                tracing::warn!("a feed was killed before it had kept anything; this one begins again");
+                put_aside(path)?;
+            }
+            Err(error) => return Err(error.into()),
         }
-        return take_up(options, source, spool, path).await;
     }
     let opened = reader::open(&source, Start::Now, &options.declared()).await?;
     let format = opened.preamble.format.clone();

@@ -10,12 +10,13 @@
 
 use std::collections::VecDeque;
 use std::fmt;
+use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
 use wire::v1;
 
 use super::intake::{Draft, Missing};
-use format::{Ended, Entry, Kept, Kind, MAGIC, frame, next, scan};
+use format::{Ended, Entry, Kept, Kind, MAGIC, ends_within_head, frame, next, scan};
 pub(crate) use format::{Head, Mark};
 use medium::Medium;
 
@@ -24,6 +25,8 @@ mod medium;
 
 /// Bytes left behind worth a rewrite.
 const REWRITE_BYTES: u64 = 8 * 1024 * 1024;
+/// Bytes of a file that tell whether it has a whole head: the sign of a spool and the head's length.
+const HEAD_SEEN: u64 = 12;
 /// A gap's words, at most (records.proto).
 const CAUSE_CHARS_MAX: usize = 200;
 
@@ -133,6 +136,18 @@ impl Spool {
             limit,
             ended: false,
         })
+    }
+
+    /// Whether a feed was killed while it began this spool: the file ends within its head, so nothing was kept in it yet.
+    pub(crate) fn was_hardly_begun(path: &Path) -> bool {
+        let beginning = || {
+            let file = std::fs::File::open(path)?;
+            let length = file.metadata()?.len();
+            let mut bytes = Vec::new();
+            file.take(HEAD_SEEN).read_to_end(&mut bytes)?;
+            Ok::<_, std::io::Error>((bytes, length))
+        };
+        beginning().is_ok_and(|(bytes, length)| ends_within_head(&bytes, length))
     }
 
     /// Opens a spool as a feed left it, dead or alive. A torn or damaged tail is dropped and told.

@@ -123,7 +123,7 @@ fn single(message: &v1::SolveStackRequest, violations: &mut Violations) -> Vec<P
 pub fn response(solved: &Solved, units: UnitSystem) -> v1::SolveStackResponse {
     v1::SolveStackResponse {
         points: solved.points.iter().map(|at| point(at, units)).collect(),
-        events: solved.events.iter().map(|at| event(at, units)).collect(),
+        events: events(&solved.events, units),
         profiles: solved.profiles.iter().map(|at| profile(at, units)).collect(),
         contacts: solved.contacts.iter().map(|at| contact(at, units)).collect(),
         preload_force: Some(computed(solved.preload_force, units)),
@@ -175,6 +175,11 @@ fn body(body: Body) -> v1::ContactBody {
             Body::Stop => Sent::Stop(true),
         }),
     }
+}
+
+/// What happens, in the API's form.
+pub fn events(events: &[Event], units: UnitSystem) -> Vec<v1::StackEvent> {
+    events.iter().map(|at| event(at, units)).collect()
 }
 
 fn event(event: &Event, units: UnitSystem) -> v1::StackEvent {

@@ -1,9 +1,10 @@
 //! A stack as it is sent.
 
-use mechanics::quantity::{Length, LengthUnit, PressureUnit, Quantity};
+use mechanics::quantity::{Length, LengthUnit, PressureUnit, Quantity, Unit};
+use mechanics::valving::stack::text;
 use mechanics::valving::stack::{Face, Layer, MOST_FACES, MOST_SHIMS, RadialHold, Seat, Stack, Stop};
 
-use crate::quantity::{Range, number, optional, required};
+use crate::quantity::{Message, Range, number, optional, required};
 use crate::v1;
 use crate::v1::ViolationReason as Reason;
 use crate::violation::Scope;
@@ -49,6 +50,24 @@ pub fn stack(message: &v1::Stack, mut at: Scope<'_>) -> Option<Stack> {
         stress_limit,
         friction_factor,
     })
+}
+
+/// Layers of a stack from its text form, as typed.
+///
+/// # Errors
+/// What is wrong with the text, in words.
+pub fn layers_of_text(text: &str) -> Result<Vec<v1::ShimLayer>, String> {
+    let typed = text::read(text)?;
+    let layers = typed.iter().map(|typed| {
+        let length = |value| v1::Length::from_parts(value, typed.unit.row().number);
+        v1::ShimLayer {
+            outer_diameter: Some(length(typed.outer_diameter)),
+            inner_diameter: typed.inner_diameter.map(length),
+            thickness: Some(length(typed.thickness)),
+            count: i32::try_from(typed.count).unwrap_or(i32::MAX),
+        }
+    });
+    Ok(layers.collect())
 }
 
 fn layers(given: &[v1::ShimLayer], mut at: Scope<'_>) -> Vec<Layer> {

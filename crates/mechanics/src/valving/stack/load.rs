@@ -2,7 +2,7 @@
 
 use std::f64::consts::PI;
 
-use super::plate::GAUSS;
+use crate::valving::gauss::GAUSS;
 
 /// One port annulus under unit pressure: `coverage` from `inner` to `outer`, then a straight fall to zero at `end`.
 #[derive(Debug, Clone, Copy)]

@@ -4,19 +4,12 @@ use std::f64::consts::PI;
 
 use super::band::{Band, at};
 use super::load::Load;
+use crate::valving::gauss::GAUSS;
 
 /// Unknowns at a node: lift `w`, its slope `w'`, radial movement `u`, its slope `u'`.
 pub(super) const PER_NODE: usize = 4;
 /// Unknowns of an element.
 const PER_ELEMENT: usize = 2 * PER_NODE;
-
-/// Gauss-Legendre points and weights on 0..1, exact to degree 7. Abramowitz and Stegun, 25.4.30.
-pub(super) const GAUSS: [(f64, f64); 4] = [
-    (0.069_431_844_202_973_71, 0.173_927_422_568_726_93),
-    (0.330_009_478_207_571_87, 0.326_072_577_431_273_07),
-    (0.669_990_521_792_428_1, 0.326_072_577_431_273_07),
-    (0.930_568_155_797_026_2, 0.173_927_422_568_726_93),
-];
 
 type Vector = [f64; PER_ELEMENT];
 type Square = [Vector; PER_ELEMENT];

@@ -49,6 +49,25 @@ fn a_clock_that_goes_back_starts_a_segment_and_is_told() {
 }
 
 #[test]
+fn a_tare_parts_blocks_and_stands_with_the_first_sample_after_it() {
+    let mut intake = intake();
+    let drafts = all(
+        &mut intake,
+        "# waiting\n# started\n0 1 10\n# tare 2.5\n# tare by hand\n1 2 7\n2 3 8\n",
+    );
+    assert_eq!(drafts.iter().map(Draft::len).collect::<Vec<_>>(), [1, 2]);
+    let zeroed = |draft: &Draft| draft.tare?.zeroed_load?.value;
+    assert_eq!((zeroed(&drafts[0]), zeroed(&drafts[1])), (None, Some(2.5)));
+    assert_eq!(drafts[1].tare.unwrap().load.unwrap().value, Some(0.0));
+    let events = intake.events();
+    assert!(
+        matches!(events[..], [Event::Waiting, Event::Started, Event::Tare(_)]),
+        "{events:?}"
+    );
+    assert!(intake.events().is_empty());
+}
+
+#[test]
 fn a_damaged_line_is_a_gap_where_it_stood() {
     let mut intake = intake();
     let drafts = all(&mut intake, "0 1 10\n1 2 2x\n2 3 30\n");

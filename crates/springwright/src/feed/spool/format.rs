@@ -155,6 +155,17 @@ pub(super) struct Entry {
     pub(super) length: u64,
 }
 
+/// Whether a file that begins with these bytes is a spool, and is too short for the head it begins with.
+pub(super) fn ends_within_head(bytes: &[u8], length: u64) -> bool {
+    let Some(rest) = bytes.strip_prefix(MAGIC.as_slice()) else {
+        return MAGIC.starts_with(bytes);
+    };
+    let Some((head, _)) = rest.split_first_chunk::<4>() else {
+        return true;
+    };
+    length < MAGIC.len() as u64 + FRAME_BYTES + u64::from(u32::from_le_bytes(*head))
+}
+
 pub(super) fn frame(kind: Kind) -> Vec<u8> {
     let payload = Record { kind: Some(kind) }.encode_to_vec();
     // A record is bounded far below 4 GiB by the block's own bounds.

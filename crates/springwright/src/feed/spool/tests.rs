@@ -119,6 +119,30 @@ fn what_the_server_holds_is_left_behind_and_the_rest_stays() {
 }
 
 #[test]
+fn a_spool_whose_head_was_never_whole_holds_nothing_and_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("torn.spool");
+    let whole = bytes(&filled(2));
+    let head = bytes(&filled(0)).len();
+    for length in [0, 3, 8, 10, 12, 20, head - 1] {
+        std::fs::write(&path, &whole[..length]).unwrap();
+        assert!(Spool::was_hardly_begun(&path), "{length}");
+    }
+    for length in [head, whole.len()] {
+        std::fs::write(&path, &whole[..length]).unwrap();
+        assert!(!Spool::was_hardly_begun(&path), "{length}");
+    }
+    // A damaged head with blocks behind it is not nothing, and neither is somebody's letter.
+    let mut damaged = whole.clone();
+    damaged[20] ^= 1;
+    for bytes in [damaged.as_slice(), b"Dear customer"] {
+        std::fs::write(&path, bytes).unwrap();
+        assert!(matches!(Spool::open(&path, 1 << 20), Err(SpoolError::NoHead(_))));
+        assert!(!Spool::was_hardly_begun(&path));
+    }
+}
+
+#[test]
 fn a_foreign_file_is_refused_and_left_alone() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("letter.txt");

@@ -1,0 +1,308 @@
+// The views that stand still, in a real browser: page.mjs URL FOLDER
+//
+// The server holds two springs, "left" and "right", with finished runs left-1, left-2, right-1 and an interrupted one,
+// open-1. Pictures at phone, laptop and wall size go into FOLDER.
+
+import { SIZES, axe, expect, finish, fits, launch, picture, watched } from "./browser.mjs";
+
+const [base, folder] = process.argv.slice(2);
+const VIEWS = {
+  bench: "/", rack: "/rack", new: "/rack/new", runs: "/runs", spring: "/springs/left", edit: "/springs/left/edit",
+  run: "/runs/left-2", open: "/runs/open-1", compare: "/compare?run=left-2&run=right-1", report: "/runs/left-2/report",
+  missing: "/springs/nobody",
+};
+const WEIGHT = 100_000;
+const HOSTILE = [
+  `<script>window.hit=1</script>"'><img src=x onerror=window.hit=1>`,
+  "\u202Egnirps \u05E7\u05E4\u05D9\u05E5 \u0646\u0627\u0628\u0636 &amp; <b>",
+  "W".repeat(200),
+];
+
+const browser = await launch();
+const open = async (options = {}) => {
+  const context = await browser.newContext({ viewport: SIZES.laptop, ...options });
+  return { context, page: await watched(context, base) };
+};
+
+// Nobody is hindered: axe in light and dark, one way to scroll at every size, and pictures for whoever wants to look.
+for (const colorScheme of ["light", "dark"]) {
+  for (const [size, viewport] of Object.entries(SIZES)) {
+    if (colorScheme === "dark" && size === "wall") continue;
+    const { context, page } = await open({ viewport, colorScheme });
+    for (const [name, path] of Object.entries(VIEWS)) {
+      await page.goto(base + path);
+      await fits(page, `${name} at ${size} size`);
+      // The wall's layout is the laptop's, larger; the phone's differs from both.
+      if (size === "laptop" || (size === "phone" && colorScheme === "light")) await axe(page, `${name}, ${colorScheme}, ${size}`);
+      if (colorScheme === "light" || size === "phone") await picture(page, folder, `${name}-${size}-${colorScheme}`);
+    }
+    await context.close();
+  }
+}
+
+// What a view weighs with all it loads, before anything is in the browser's store; and what may run in it.
+const paints = [];
+for (const [name, path] of Object.entries(VIEWS)) {
+  const { context, page } = await open();
+  const bodies = [];
+  page.on("response", (response) => bodies.push(response.body().catch(() => "")));
+  const response = await page.goto(base + path, { waitUntil: "load" });
+  const weight = (await Promise.all(bodies)).reduce((sum, body) => sum + body.length, 0);
+  expect(weight > 0 && weight < WEIGHT, `${name} weighs ${weight} bytes`);
+  const policy = response.headers()["content-security-policy"] ?? "";
+  expect(policy.includes("default-src 'none'") && !/unsafe|\*/.test(policy), `${name} has the policy ${policy}`);
+  expect(response.headers()["x-content-type-options"] === "nosniff", `${name} can be taken for something else`);
+  expect(await page.locator("[style], script:not([src])").count() === 0, `${name} has script or style within`);
+  paints.push(await page.evaluate(() => performance.getEntriesByName("first-contentful-paint")[0]?.startTime ?? 0));
+  await context.close();
+}
+{
+  const { context, page } = await open();
+  await page.goto(`${base}/rack`);
+  const style = await page.getAttribute("link[rel=stylesheet]", "href");
+  const kept = await page.request.get(base + style);
+  expect(kept.headers()["cache-control"].includes("immutable"), "the style is loaded again and again");
+  const other = await page.request.get(base + style.replace(/[0-9a-f]{16}/, "0".repeat(16)));
+  expect(other.status() === 404, "the style of another version is sent for good");
+  await context.close();
+}
+console.log(`first paint after ${paints.map((paint) => paint.toFixed(0)).join(", ")} ms`);
+
+// A script that gets in does not run. Chromium says so aloud, so this page is not watched.
+{
+  const context = await browser.newContext();
+  const page = await context.newPage();
+  await page.goto(`${base}/rack`);
+  const ran = await page.evaluate(() => {
+    const script = document.createElement("script");
+    script.textContent = "window.ran = true";
+    document.body.append(script);
+    return Boolean(window.ran);
+  });
+  expect(!ran, "a script within the page runs");
+  await context.close();
+}
+
+// Another site's page sends a form here: the real browser says whose it is.
+{
+  const context = await browser.newContext();
+  const page = await context.newPage();
+  await page.goto(`data:text/html,<form method=post action=${base}/units><input name=units value=inch></form>`);
+  const [answer] = await Promise.all([
+    page.waitForResponse(`${base}/units`),
+    page.evaluate(() => document.forms[0].submit()),
+  ]);
+  expect(answer.status() === 403, `a form of another site is answered with ${answer.status()}`);
+  await context.close();
+}
+
+// Every control is reached by Tab, in sight and with its focus shown.
+const CONTROLS = 'a[href], button, input:not([type="hidden"]), select, textarea, summary, [tabindex="0"]';
+const { context: desk, page } = await open();
+for (const [name, path] of Object.entries(VIEWS)) {
+  // The bench draws its pieces anew while somebody goes through them; live.mjs works it by keys.
+  if (name === "bench") continue;
+  await page.goto(base + path);
+  const count = await page.evaluate((controls) => {
+    const shown = [...document.querySelectorAll(controls)].filter((one) => one.checkVisibility());
+    shown.forEach((one, index) => { one.dataset.control = index; });
+    return shown.length;
+  }, CONTROLS);
+  const reached = new Set();
+  for (let step = 0; step < count + 2; step += 1) {
+    await page.keyboard.press("Tab");
+    const at = await page.evaluate(() => {
+      const one = document.activeElement;
+      const outline = getComputedStyle(one).outlineStyle !== "none";
+      return one?.dataset.control && { control: one.dataset.control, outline, html: one.outerHTML.slice(0, 80) };
+    });
+    if (!at) continue;
+    reached.add(at.control);
+    expect(at.outline, `${name}: the focus on ${at.html} is not shown`);
+  }
+  expect(reached.size === count, `${name}: Tab reaches ${reached.size} of ${count} controls`);
+}
+
+// Values are read off the curve by keys and by pointer.
+await page.goto(`${base}/runs/left-2`);
+await page.focus("figure.plot");
+const reading = () => page.textContent("figure.plot output");
+const VALUE = /^deflection -?\d+\.\d\d mm, load -?\d+\.\d N, (pressing|returning)$/;
+await page.keyboard.press("ArrowRight");
+const first = await reading();
+await page.keyboard.press("PageUp");
+const later = await reading();
+expect(VALUE.test(first) && VALUE.test(later) && first !== later, `keys read "${first}", then "${later}"`);
+await page.keyboard.press("ArrowDown");
+expect((await reading()).endsWith("returning"), `the other branch reads "${await reading()}"`);
+await page.keyboard.press("End");
+await page.hover("figure.plot svg");
+expect(VALUE.test(await reading()), `the pointer reads "${await reading()}"`);
+
+// What the page says of the run: marked, measured, uncertainty, difference; both branches; window, contact.
+const said = await page.textContent("main");
+expect(/10 N\/mm marked, measured 9\.\d+ ± 0\.\d+ N\/mm: \d\.\d % soft/.test(said), `the verdict is missing: ${said.slice(0, 300)}`);
+expect(/Refused/.test(said), "the decision is missing");
+expect(await page.locator("figure.plot polyline").count() === 2, "there are not two branches");
+for (const mark of ["window", "contact", "pressing", "returning", "deflection in mm", "load in N"]) {
+  expect((await page.textContent("figure.plot svg")).includes(mark), `the curve has no "${mark}"`);
+}
+
+// The rack tells marked and measured rate, the last test, and what changed since the one before.
+await page.goto(`${base}/rack`);
+const left = await page.locator("tr", { has: page.locator('a[href="/springs/left"]') }).textContent();
+expect(/10\.00 N\/mm entered/.test(left) && /9\.\d+ ± 0\.\d+ N\/mm measured/.test(left), `the rack says ${left}`);
+expect(/\d\.\d % softer, ± \d\.\d % computed/.test(left), `no drift on the rack: ${left}`);
+
+// A pair of springs is compared by one way from either.
+await page.goto(`${base}/springs/left`);
+await page.click("text=compare their curves");
+expect(page.url().endsWith("/compare?run=left-2&run=right-1"), `the pair is compared at ${page.url()}`);
+
+// Two runs are chosen and laid over one another.
+await page.goto(`${base}/runs`);
+await page.check('input[value="left-2"]');
+await page.check('input[value="right-1"]');
+await page.click("text=Compare the chosen two");
+expect(/stiffer than A, by|softer than A, by/.test(await page.textContent("main")), "no difference is told");
+expect(await page.locator("figure.plot polyline").count() === 4, "there are not four branches");
+const dashes = await page.locator("figure.plot polyline").evaluateAll((lines) => lines.map((line) => line.getAttribute("stroke-dasharray")));
+expect(new Set(dashes).size === 4, `branches differ by colour alone: ${dashes}`);
+await page.goto(`${base}/compare?run=left-2`);
+expect(/choose two runs/.test(await page.textContent("main")), "one run is compared with nothing");
+
+// Inch, kept from view to view, and back.
+await page.goto(`${base}/runs/left-2`);
+await page.click("button[value=inch]");
+expect(page.url() === `${base}/runs/left-2`, `the choice of units leads to ${page.url()}`);
+await page.goto(`${base}/runs/left-1`);
+const inches = await page.textContent("main");
+expect(/\d\d\.\d ± 0\.\d+ lbf\/in/.test(inches) && /deflection in in/.test(inches), "inches are not kept");
+await page.click("button[value=metric]");
+expect(/N\/mm/.test(await page.textContent("dl.large")), "no way back from inches");
+
+// A new spring by keys alone, with a fault on the way: nothing that was written is lost.
+await page.goto(`${base}/rack/new`);
+await page.keyboard.press("Tab");
+expect(await page.evaluate(() => document.activeElement.className) === "skip", "the first stop does not skip the frame");
+await page.keyboard.press("Enter");
+await page.keyboard.press("Tab");
+await page.keyboard.type("by keys");
+await page.keyboard.press("Tab");
+await page.keyboard.press("Tab");
+await page.keyboard.type("9,5");
+await page.keyboard.press("Enter");
+await page.waitForSelector("[role=alert]");
+expect(await page.inputValue("#label") === "by keys", "what was written is lost");
+expect(await page.getAttribute("#marked_rate", "aria-invalid") === "true", "the fault is not at its field");
+await axe(page, "a form with a fault");
+await picture(page, folder, "fault-laptop-light");
+await page.focus("#marked_rate");
+await page.keyboard.press("Control+A");
+await page.keyboard.type("9.5");
+await page.keyboard.press("Enter");
+await page.waitForURL(/\/springs\/[^/]+$/);
+expect(/9\.50 N\/mm/.test(await page.textContent("dl.large")), "the new spring has no rate");
+
+// Somebody else changes a spring in between: the second save is refused, not merged.
+await page.goto(`${base}/springs/right/edit`);
+const other = await watched(desk, base);
+await other.goto(`${base}/springs/right/edit`);
+await other.fill("#rack_place", "drawer 3");
+await other.click("button.main");
+await other.waitForURL(`${base}/springs/right`);
+await page.fill("#rack_place", "drawer 4");
+await page.click("button.main");
+expect(/Changed by somebody else/.test(await page.textContent("main")), "a stale change is taken");
+await page.goto(`${base}/springs/right`);
+expect(/drawer 3/.test(await page.textContent("main")), "the first change is gone");
+
+// Hostile names are letters wherever they show, and nothing sticks out.
+const { context: pocket, page: phone } = await open({ viewport: SIZES.phone });
+for (const [index, label] of HOSTILE.entries()) {
+  await phone.goto(`${base}/rack/new`);
+  await phone.fill("#label", label);
+  await phone.fill("#notes", label);
+  await phone.fill("#rack_place", label);
+  await phone.click("button.main");
+  await phone.waitForURL(/\/springs\/[^/]+$/);
+  const spring = new URL(phone.url()).pathname;
+  await phone.goto(`${base}/runs/left-1`);
+  await phone.selectOption("#spring", spring.slice(1));
+  await phone.fill("#notes", label);
+  await phone.click("text=Save");
+  for (const path of [spring, `${spring}/edit`, "/rack", "/runs", "/runs/left-1", "/runs/left-1/report",
+    "/compare?run=left-1&run=left-2", `/rack?label=${encodeURIComponent(label)}`]) {
+    await phone.goto(base + path);
+    expect(await phone.evaluate(() => window.hit === undefined), `${path} runs what a label says`);
+    await fits(phone, `${path} with hostile label ${index}`);
+    const shown = await phone.evaluate(() => document.body.textContent + [...document.querySelectorAll("input, textarea")].map((one) => one.value));
+    expect(shown.includes(label), `${path} does not show hostile label ${index} as it is`);
+  }
+  await picture(phone, folder, `hostile-${index}-phone`);
+}
+await pocket.close();
+
+// A run is assigned anew, taken as the spring's rate, deleted and brought back; an interrupted one is finished.
+await page.goto(`${base}/runs/left-1`);
+await page.selectOption("#spring", "springs/left");
+await page.click("text=Save");
+expect(/left/.test(await page.textContent("h1")), "the run is not assigned");
+await page.click("text=Take this as the spring's measured rate");
+await page.waitForURL(`${base}/springs/left`);
+expect(/the spring's measured rate/.test(await page.textContent("main")), "the run is not the spring's");
+await page.goto(`${base}/runs/right-1`);
+await page.click("summary:has-text('Delete it')");
+await page.click("text=Delete the run");
+expect(/was deleted/.test(await page.textContent("main")), "the run is not deleted");
+await page.click("text=Bring it back");
+expect(!/was deleted/.test(await page.textContent("main")), "the run is not back");
+await page.goto(`${base}/runs/open-1`);
+expect(/interrupted/.test(await page.textContent("main")), "the run is not interrupted");
+await page.click("text=Finish as it is");
+expect(/finished/.test(await page.textContent("main")), "the run is not finished");
+await desk.close();
+
+// Files to take away, and a report for paper.
+{
+  const { context, page } = await open();
+  const csv = await page.request.get(`${base}/runs/left-2/samples.csv`);
+  const lines = (await csv.text()).trimEnd().split("\r\n");
+  expect(lines[0] === "segment,elapsed in s,deflection in mm,load in N", `the samples begin with ${lines[0]}`);
+  expect(lines.length === 4_001, `there are ${lines.length} lines of samples`);
+  expect(/attachment; filename="left-2.csv"/.test(csv.headers()["content-disposition"]), "the samples have no name");
+  const svg = await page.request.get(`${base}/runs/left-2/curve.svg`);
+  await page.goto(`${base}/rack`);
+  const wrong = await page.evaluate((text) => {
+    const read = new DOMParser().parseFromString(text, "image/svg+xml");
+    return read.querySelector("parsererror")?.textContent ?? (read.querySelectorAll("polyline").length === 2 ? "" : "no two branches");
+  }, await svg.text());
+  expect(wrong === "", `the curve's file: ${wrong}`);
+  await page.goto(`${base}/runs/left-2/report`);
+  expect(await page.locator("script, link, img").count() === 0, "the report does not stand alone");
+  const pdf = await page.pdf({ format: "A4" });
+  const pages = (pdf.toString("latin1").match(/\/Type \/Page\b/g) ?? []).length;
+  expect(pages >= 1 && pages <= 3, `the report takes ${pages} pages`);
+  await context.close();
+}
+
+// Without script everything is readable, and forms work.
+{
+  const { context, page } = await open({ javaScriptEnabled: false, viewport: SIZES.phone });
+  for (const [name, path] of Object.entries(VIEWS)) {
+    await page.goto(base + path);
+    expect((await page.locator("main").innerText()).length > 20, `${name} is empty without script`);
+  }
+  await page.goto(`${base}/runs/left-2`);
+  const text = await page.locator("main").innerText();
+  expect(/marked, measured 9\.\d+ ± 0\.\d+ N\/mm/.test(text) && /UTC/.test(text), "no verdict without script");
+  expect(await page.locator("polyline").count() === 2, "no curve without script");
+  await page.fill("#notes", "written without script");
+  await page.click("text=Save");
+  expect(await page.inputValue("#notes") === "written without script", "a form does nothing without script");
+  await picture(page, folder, "run-phone-without-script");
+  await context.close();
+}
+
+await browser.close();
+finish("every view is readable, reachable and safe");

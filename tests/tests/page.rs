@@ -1,0 +1,157 @@
+//! The page's still views in a real browser: rack, springs, runs, comparison, report, files.
+
+use std::error::Error;
+use std::ffi::OsStr;
+use std::time::Duration;
+
+use acceptance::{Server, run_browser};
+use tempfile::TempDir;
+use tonic::Status;
+use tonic::transport::Channel;
+use uuid::Uuid;
+use wire::v1;
+use wire::v1::rack_service_client::RackServiceClient;
+use wire::v1::record_run_request::Step;
+use wire::v1::run_service_client::RunServiceClient;
+
+/// Readings of a run, half of them on the way back.
+const READINGS: usize = 4_000;
+/// Readings of a block.
+const BLOCK: usize = 1_000;
+
+/// A spring of invented values, and what it is marked as.
+fn spring(id: &str, pair: &str) -> v1::CreateSpringRequest {
+    v1::CreateSpringRequest {
+        spring: Some(v1::Spring {
+            label: format!("invented spring, {id}"),
+            marked_rate: Some(v1::Stiffness {
+                value: Some(10.0),
+                unit: 1,
+            }),
+            grade: Some(v1::ToleranceGrade {
+                system: v1::tolerance_grade::System::StatedRatio as i32,
+                rate_tolerance_ratio: Some(0.03),
+                ..Default::default()
+            }),
+            pair_spring: pair.to_owned(),
+            ..Default::default()
+        }),
+        spring_id: id.to_owned(),
+        request_id: Uuid::new_v4().to_string(),
+    }
+}
+
+/// One press and return of a straight spring with friction, after an approach of 5 mm; the last digit trembles by a
+/// fixed rule.
+fn readings(rate: f64) -> Vec<(f64, f64)> {
+    let half = READINGS / 2;
+    (0..READINGS)
+        .map(|index| {
+            let step = if index < half { index } else { READINGS - 1 - index };
+            let deflection = step as f64 * 100.0 / half as f64;
+            let friction = if index < half { 2.0 } else { -2.0 };
+            let tremble = f64::from((index as u32).wrapping_mul(2_654_435_761) >> 24) / 256.0 - 0.5;
+            let pressed = deflection - 5.0;
+            let load = if pressed > 0.0 { rate * pressed + friction } else { 0.0 };
+            (deflection, load + tremble)
+        })
+        .collect()
+}
+
+fn header(id: &str, spring: &str) -> v1::RunHeader {
+    let column = |quantity: v1::column::Quantity, unit| v1::Column {
+        quantity: quantity as i32,
+        unit: Some(unit),
+    };
+    v1::RunHeader {
+        tester: "the test's".to_owned(),
+        spring: spring.to_owned(),
+        columns: vec![
+            column(v1::column::Quantity::Deflection, v1::column::Unit::Length(1)),
+            column(v1::column::Quantity::Load, v1::column::Unit::Force(1)),
+        ],
+        run_id: id.to_owned(),
+        kind: Some(v1::run_header::Kind::RateTest(v1::RateTest {
+            load_cell: Some(v1::LoadCell {
+                class: v1::load_cell::Class::Class1 as i32,
+                capacity: Some(v1::Force {
+                    value: Some(2_000.0),
+                    unit: 1,
+                }),
+            }),
+            ..Default::default()
+        })),
+        request_id: Uuid::new_v4().to_string(),
+        ..Default::default()
+    }
+}
+
+/// Records a run; without a finish it is left interrupted.
+async fn record(channel: Channel, id: &str, spring: &str, rate: f64, finishes: bool) -> Result<(), Status> {
+    let readings = readings(rate);
+    let mut steps = vec![Step::Header(Box::new(header(id, spring)))];
+    steps.extend(readings.chunks(BLOCK).enumerate().map(|(index, chunk)| {
+        let start = index * BLOCK;
+        let (deflections, loads) = chunk.iter().copied().unzip();
+        Step::Block(v1::Block {
+            number: index as i64 + 1,
+            elapsed_ns: (start..start + chunk.len())
+                .map(|sample| sample as i64 * 1_000_000)
+                .collect(),
+            columns: vec![
+                v1::ValueColumn { values: deflections },
+                v1::ValueColumn { values: loads },
+            ],
+            ..Default::default()
+        })
+    }));
+    if finishes {
+        steps.push(Step::Finish(v1::Finish {
+            block_count: (READINGS / BLOCK) as i64,
+            sample_count: READINGS as i64,
+            crc32c: None,
+        }));
+    }
+    let steps = steps.into_iter().map(|step| v1::RecordRunRequest { step: Some(step) });
+    let mut runs = RunServiceClient::new(channel);
+    let mut replies = runs.record_run(tokio_stream::iter(steps)).await?.into_inner();
+    // Without a finish the stream ends with the word that the run is interrupted.
+    while let Ok(Some(_)) = replies.message().await {}
+    Ok(())
+}
+
+async fn fill(server: &Server) -> Result<(), Box<dyn Error>> {
+    let channel = Channel::from_shared(format!("http://{}", server.address()))?;
+    let channel = channel.connect().await?;
+    let mut rack = RackServiceClient::new(channel.clone());
+    for (id, pair) in [("left", "springs/right"), ("right", "springs/left")] {
+        rack.create_spring(spring(id, pair)).await?;
+    }
+    let runs = [
+        ("left-1", "springs/left", 9.9, true),
+        ("left-2", "springs/left", 9.5, true),
+        ("right-1", "springs/right", 10.1, true),
+        ("open-1", "springs/right", 10.1, false),
+    ];
+    for (id, spring, rate, finishes) in runs {
+        record(channel.clone(), id, spring, rate, finishes).await?;
+    }
+    Ok(())
+}
+
+#[tokio::test]
+async fn every_still_view_is_readable_reachable_and_safe_in_a_browser() {
+    let folder = TempDir::new().unwrap();
+    let server = Server::create(&folder.path().join("store")).unwrap();
+    fill(&server).await.unwrap();
+    let url = format!("http://{}", server.address());
+    // Where somebody wants to look at the pictures, they are kept.
+    let pictures = std::env::var_os("SPRINGWRIGHT_PICTURES");
+    let pictures = pictures.as_deref().unwrap_or(folder.path().as_os_str());
+    let printed = run_browser("page.mjs", &[OsStr::new(&url), pictures], Duration::from_secs(180));
+    assert!(!server.output().contains("panicked"), "{}", server.output());
+    match printed {
+        Ok(printed) => println!("{printed}"),
+        Err(said) => panic!("{said}\nthe server said:\n{}", server.output()),
+    }
+}
