@@ -28,7 +28,21 @@ EITHER_SIGN = [
     "window.deflections.to",
     "reference_deflection",
     "predict_at[0]",
+    "rate_at[0]",
+    # A wheel and a linkage lie on either side of what they count from.
+    "wheel_travels[0]",
+    "further_force",
+    "fork.axial_force",
+    "swingarm.lower_mount_x",
+    "swingarm.lower_mount_y",
+    "swingarm.upper_mount_x",
+    "swingarm.upper_mount_y",
+    "swingarm.angles[0]",
+    "start_temperature",
+    "warmed_to",
 ]
+# What an instrument shows, and what it was shown under, may be of either sign.
+SHOWN = ["points[0].applied", "points[0].shown"]
 # As many as one likes: a large number of degrees of freedom is as good as none stated.
 UNLIMITED = ["degrees_of_freedom"]
 
@@ -112,7 +126,8 @@ def spoilt(place):
         yield str(value), put_number(value), (shown, "NOT_FINITE")
     # Bare columns hold whatever was read: only what is no number is a fault.
     if not place.field.is_repeated:
-        yield "negative", put_number(-1.0), (shown, "OUT_OF_RANGE")
+        if not place.ends_with(SHOWN):
+            yield "negative", put_number(-1.0), (shown, "OUT_OF_RANGE")
         if not place.ends_with(UNLIMITED):
             yield "too large", put_number(1e300), (shown, "OUT_OF_RANGE")
 

@@ -35,6 +35,12 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
 
 /// Whether a reply is the verdict that the part is not what it should be.
 pub(crate) fn refuses(message: &DynamicMessage) -> bool {
+    if message.descriptor().name() == "JudgePairResponse" {
+        let verdict = message
+            .get_field_by_name("verdict")
+            .and_then(|value| value.as_enum_number());
+        return verdict == Some(wire::v1::PairVerdict::NotMatched as i32);
+    }
     let Some(Value::Message(verdict)) = message
         .get_field_by_name("marking_verdict")
         .map(|value| value.into_owned())

@@ -163,7 +163,8 @@ impl Fluid {
 
 /// `p/(rho R T)` by `1 + B rho + C rho^2`.
 pub(super) fn virial_compressibility((b, c): (f64, f64), temperature: f64, pressure: f64) -> f64 {
-    let ideal = pressure / (R * temperature);
+    // The coefficients may be anybody's: the gas constant is the exact one of the SI.
+    let ideal = pressure / (8.314_462_618_153_24 * temperature);
     let mut density = ideal;
     for _ in 0..80 {
         let off = density * (1.0 + b * density + c * density * density) - ideal;

@@ -87,11 +87,18 @@ impl Bench {
         let mut violations = Violations::new();
         let asked = pair::options(&request, &mut violations);
         for (field, member) in [("first", &request.first), ("second", &request.second)] {
-            if member.as_ref().and_then(|member| member.source.as_ref()).is_none() {
-                violations
+            match member.as_ref().and_then(|member| member.source.as_ref()) {
+                None => violations
                     .at(field)
                     .at("source")
-                    .push(Reason::ValueMissing, "one of spring, reduction is required");
+                    .push(Reason::ValueMissing, "one of spring, reduction is required"),
+                Some(Member::Spring(name)) => {
+                    Collection::Springs.revisable(name, violations.at(field).at("spring"));
+                }
+                Some(Member::Reduction(request)) => {
+                    let faults = reduction_faults(request);
+                    faults.into_iter().for_each(|one| violations.add(within(field, one)));
+                }
             }
         }
         violations.finish()?;
@@ -206,6 +213,23 @@ impl Bench {
         violations.finish()?;
         spring::reduce(&asked.request).map_err(not_reducible(basis))
     }
+}
+
+/// What is wrong with a member's own request, before anything is computed.
+fn reduction_faults(request: &v1::ReduceRunRequest) -> Vec<Violation> {
+    let mut violations = Violations::new();
+    match &request.source {
+        None => violations.push(
+            "source",
+            Reason::ValueMissing,
+            "one of run, samples, measured_rate is required",
+        ),
+        Some(Asked::Samples(samples)) => drop(reduce::samples(samples, violations.at("samples"))),
+        Some(Asked::MeasuredRate(rate)) => drop(reduce::measured_rate(rate, violations.at("measured_rate"))),
+        Some(Asked::Run(name)) => drop(Collection::Runs.revisable(name, violations.at("run"))),
+    }
+    reduce::options(request, Source::Samples(Samples::default()), &mut violations);
+    violations.finish().err().unwrap_or_default()
 }
 
 /// A fault of a member's own request, named from the whole request.

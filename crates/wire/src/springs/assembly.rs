@@ -113,6 +113,12 @@ fn wound(message: &v1::WoundPart, mut at: Scope<'_>) -> Option<PartKind> {
 fn table(message: &v1::TablePart, mut at: Scope<'_>) -> Option<PartKind> {
     let length = unit(message.deflection_unit, at.at("deflection_unit"));
     let force = unit(message.load_unit, at.at("load_unit"));
+    for (name, values) in [("deflections", &message.deflections), ("loads", &message.loads)] {
+        if let Some(index) = values.iter().position(|value| !value.is_finite()) {
+            at.at(name).index(index).push(Reason::NotFinite, "value is not finite");
+            return None;
+        }
+    }
     let count = message.deflections.len();
     if !(2..=MOST_TABLE).contains(&count) {
         at.at("deflections").push(

@@ -3,7 +3,7 @@
 use mechanics::spring::{Calibrated, Calibration};
 
 use super::estimates::{assumptions, findings};
-use crate::quantity::unit_system;
+use crate::quantity::{number, unit_system};
 use crate::v1;
 use crate::v1::ViolationReason as Reason;
 use crate::valving::solve::whole;
@@ -13,6 +13,9 @@ use crate::violation::Violations;
 const MOST_POINTS: usize = 10_000;
 /// Readings turned back at once.
 const MOST_READINGS: usize = 1_000;
+
+/// Largest plain number of a calibration.
+const LARGEST: f64 = 1e15;
 
 /// Reads a request.
 pub fn request(message: &v1::FitCalibrationRequest, violations: &mut Violations) -> Option<Calibration> {
@@ -38,17 +41,18 @@ pub fn request(message: &v1::FitCalibrationRequest, violations: &mut Violations)
             ("shown", point.shown, &mut shown),
         ] {
             match value {
-                Some(value) if value.is_finite() => values.push(value),
+                Some(value) if value.abs() <= LARGEST => values.push(value),
                 other => {
-                    let reason = if other.is_some() {
-                        Reason::NotFinite
-                    } else {
-                        Reason::ValueMissing
+                    let reason = match other {
+                        None => Reason::ValueMissing,
+                        Some(value) if value.is_finite() => Reason::OutOfRange,
+                        Some(_) => Reason::NotFinite,
                     };
                     let mut at = violations.at("points");
-                    at.index(index)
-                        .at(name)
-                        .push(reason, format_args!("{name} needs a finite value"));
+                    at.index(index).at(name).push(
+                        reason,
+                        format_args!("{name} needs a value; allowed -{LARGEST} to {LARGEST}"),
+                    );
                 }
             }
         }
@@ -61,13 +65,7 @@ pub fn request(message: &v1::FitCalibrationRequest, violations: &mut Violations)
                 .push(Reason::NotFinite, "value is not finite");
         }
     }
-    if let Some(capacity) = message.capacity.filter(|c| !(c.is_finite() && *c > 0.0)) {
-        violations.push(
-            "capacity",
-            Reason::OutOfRange,
-            format_args!("value is {capacity}; allowed above 0"),
-        );
-    }
+    number(message.capacity, 0.0, LARGEST, violations.at("capacity"));
     let needed = degree.unwrap_or(1) + usize::from(!message.through_origin);
     if message.points.len() < needed {
         violations.push(

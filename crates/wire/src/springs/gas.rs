@@ -165,20 +165,15 @@ fn state(message: &v1::GasState, mut at: Scope<'_>) -> Option<GasChange> {
         pressures(),
         at.at("start_absolute_pressure"),
     );
-    let virial = match (message.second_virial_factor, message.third_virial_factor) {
-        (Some(second), Some(third)) => {
-            let second = number(Some(second), -0.01, 0.01, at.at("second_virial_factor"));
-            second.zip(number(Some(third), -1e-4, 1e-4, at.at("third_virial_factor")))
-        }
-        (None, None) => None,
-        _ => {
-            at.push(
-                Reason::Conflict,
-                "second_virial_factor and third_virial_factor go together",
-            );
-            None
-        }
-    };
+    let second = number(message.second_virial_factor, -0.01, 0.01, at.at("second_virial_factor"));
+    let third = number(message.third_virial_factor, -1e-4, 1e-4, at.at("third_virial_factor"));
+    if message.second_virial_factor.is_some() != message.third_virial_factor.is_some() {
+        at.push(
+            Reason::Conflict,
+            "second_virial_factor and third_virial_factor go together",
+        );
+    }
+    let virial = second.zip(third);
     let kind = match &message.change {
         None => Some(ChangeKind::Nothing),
         Some(Change::WarmedTo(end)) => required(Some(end), temperatures(), at.at("warmed_to")).map(ChangeKind::Warmed),

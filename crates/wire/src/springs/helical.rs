@@ -60,8 +60,8 @@ pub fn request(message: &v1::EvaluateHelicalRequest, violations: &mut Violations
         violations.at("large_end_diameter"),
     );
     let read = Helical {
-        wire_diameter: wire?,
-        mean_coil_diameter: mean?,
+        wire_diameter: wire.unwrap_or_else(|| Quantity::from_si(1.0)),
+        mean_coil_diameter: mean.unwrap_or_else(|| Quantity::from_si(1.0)),
         large_end_diameter,
         active_coil_count: coils(message.active_coil_count, violations.at("active_coil_count")),
         total_coil_count: coils(message.total_coil_count, violations.at("total_coil_count")),
@@ -138,7 +138,8 @@ pub fn request(message: &v1::EvaluateHelicalRequest, violations: &mut Violations
         ),
         units: unit_system(message.reply_units, violations.at("reply_units")),
     };
-    Some(read)
+    // Everything is read first: every fault is wanted.
+    (wire.is_some() && mean.is_some()).then_some(read)
 }
 
 fn ends(value: i32, mut at: Scope<'_>) -> Option<Ends> {

@@ -145,6 +145,12 @@ fn polynomial(message: &v1::PolynomialLinkage, mut at: Scope<'_>) -> Option<Link
 fn table(message: &v1::LinkageTable, mut at: Scope<'_>) -> Option<Linkage> {
     let unit = unit(message.unit, at.at("unit"));
     let degree = whole(message.degree, 1, 7, at.at("degree"));
+    for (name, values) in [("travels", &message.travels), ("compressions", &message.compressions)] {
+        if let Some(index) = values.iter().position(|value| !value.is_finite()) {
+            at.at(name).index(index).push(Reason::NotFinite, "value is not finite");
+            return None;
+        }
+    }
     let count = message.travels.len();
     if !(3..=MOST_PAIRS).contains(&count) {
         at.at("travels").push(
@@ -159,12 +165,6 @@ fn table(message: &v1::LinkageTable, mut at: Scope<'_>) -> Option<Linkage> {
             format_args!("{} compressions; expected {count}", message.compressions.len()),
         );
         return None;
-    }
-    for (name, values) in [("travels", &message.travels), ("compressions", &message.compressions)] {
-        if let Some(index) = values.iter().position(|value| !value.is_finite()) {
-            at.at(name).index(index).push(Reason::NotFinite, "value is not finite");
-            return None;
-        }
     }
     let unit = unit?;
     Some(Linkage::Table {
