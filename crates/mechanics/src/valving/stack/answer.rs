@@ -104,11 +104,13 @@ fn not_converged(stuck: Stuck, pressure: f64) -> ValvingError {
 
 /// Forces on, and opening over, the rigid bodies.
 fn sum_of(model: &Model, state: &State, which: impl Fn(&Contact) -> bool) -> f64 {
+    // The sum of nothing is -0.0, which no reader should meet.
     let rings = model.contacts.iter().zip(&state.forces);
     rings
         .filter(|(contact, _)| which(contact))
         .map(|(_, force)| force)
-        .sum()
+        .sum::<f64>()
+        + 0.0
 }
 
 fn smallest_gap(model: &Model, theory: Theory, state: &State, which: impl Fn(&Contact) -> bool) -> Option<(f64, f64)> {
