@@ -40,6 +40,13 @@ EITHER_SIGN = [
     "swingarm.angles[0]",
     "start_temperature",
     "warmed_to",
+    # A seat may stand above or below the clamp, and be dished either way.
+    "seat.height",
+    "seat.dish",
+    # A shaft moves both ways, and a linkage may rise or fall.
+    "shaft_velocities[0]",
+    "motion_ratio_change_per_meter",
+    "temperatures[0]",
 ]
 # What an instrument shows, and what it was shown under, may be of either sign.
 SHOWN = ["points[0].applied", "points[0].shown"]

@@ -59,8 +59,8 @@ mod shapes {
         for (count, noise, runs) in [
             (16, 40.0, 2_000),
             (26, 50.0, 2_000),
-            (51, 70.0, 1_000),
-            (401, 200.0, 300),
+            (51, 70.0, 2_000),
+            (401, 200.0, 2_000),
         ] {
             let bent = share(runs, |dice| {
                 let found = pressed(straight, noise, 0.0, count, dice);
@@ -72,7 +72,7 @@ mod shapes {
             );
             assert!(bent <= 0.02, "{count}: {bent}");
         }
-        let bent = share(300, |dice| {
+        let bent = share(2_000, |dice| {
             pressed(straight, 100.0, 0.7, 401, dice).shape != Shape::Straight
         });
         println!(

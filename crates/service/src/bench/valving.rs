@@ -119,123 +119,92 @@ impl Bench {
     /// How a second stack or damper differs from a first.
     pub fn compare_stacks(&self, request: v1::CompareStacksRequest) -> Result<v1::CompareStacksResponse, ServiceError> {
         let mut violations = Violations::new();
+        let mut used = Vec::new();
         let units = wire::quantity::unit_system(request.reply_units, violations.at("reply_units"));
-        let source = |side: &Option<v1::ComparedValving>| side.as_ref().and_then(|side| side.source.clone());
-        let sides = [("first", source(&request.first)), ("second", source(&request.second))];
-        for (name, side) in &sides {
-            if side.is_none() {
-                violations.push(name, Reason::ValueMissing, "a stack or a damper is required");
-            }
-        }
-        let is_stack = |side: &Option<Compared>| matches!(side, Some(Compared::Stack(_) | Compared::StackValues(_)));
-        let [(_, first), (_, second)] = &sides;
-        if first.is_some() && second.is_some() && is_stack(first) != is_stack(second) {
-            violations.push(
-                "second",
-                Reason::Conflict,
-                "a stack is compared with a stack, a damper with a damper",
-            );
-        }
-        if violations.is_empty() && is_stack(first) {
-            return self.compare_two_stacks(&request, sides, units, violations);
-        }
-        if violations.is_empty() {
-            return self.compare_two_dampers(&request, sides, units, violations);
-        }
-        Err(violations.finish().err().unwrap_or_default().into())
-    }
-
-    fn compare_two_stacks(
-        &self,
-        request: &v1::CompareStacksRequest,
-        sides: [(&str, Option<Compared>); 2],
-        units: mechanics::quantity::UnitSystem,
-        mut violations: Violations,
-    ) -> Result<v1::CompareStacksResponse, ServiceError> {
-        let mut used = Vec::new();
         let pressures = compare::pressures(&request.pressures, violations.at("pressures"));
-        let mut stacks = Vec::new();
-        for (name, side) in sides {
-            let mut at = violations.at(name);
-            let message = match side {
-                Some(Compared::StackValues(values)) => Some((values, "stack_values")),
-                Some(Compared::Stack(name)) => self
-                    .stack_named(&name, at.at("stack"), &mut used)?
-                    .map(|found| (found, "stack")),
-                _ => None,
-            };
-            stacks.extend(message.and_then(|(message, field)| sent_stack::stack(&message, at.at(field))));
-        }
-        let mut stacks = stacks.into_iter();
-        let (first, second) = checked(violations, stacks.next().zip(stacks.next()))?;
-        let found = compared::stacks(&first, &second, &pressures).map_err(|error| {
-            refused(
-                error,
-                basis(&used),
-                &[("first.", "first.stack_values"), ("second.", "second.stack_values")],
-            )
-        })?;
-        Ok(v1::CompareStacksResponse {
-            used,
-            ..compare::of_stacks(&found, units)
-        })
-    }
-
-    fn compare_two_dampers(
-        &self,
-        request: &v1::CompareStacksRequest,
-        sides: [(&str, Option<Compared>); 2],
-        units: mechanics::quantity::UnitSystem,
-        mut violations: Violations,
-    ) -> Result<v1::CompareStacksResponse, ServiceError> {
-        let mut used = Vec::new();
         let speeds = compare::velocities(&request.shaft_velocities, violations.at("shaft_velocities"));
         let temperature = evaluate::temperature(request.temperature.as_ref(), violations.at("temperature"));
         let each = evaluate::each_stroke(request.point_count, violations.at("point_count"));
-        let backward = speeds.iter().rev().map(|v| Velocity::from_si(-v.si()));
-        let named: Vec<Velocity> = backward.chain(speeds.iter().copied()).collect();
-        let largest = speeds.last().copied().unwrap_or_else(|| Velocity::from_si(1.0));
-        let curve = evaluate::through_rest(largest, each);
-        let mut evaluations = Vec::new();
-        for (name, side) in sides {
-            let (message, field) = match side {
-                Some(Compared::DamperValues(values)) => (Some(values), "damper_values"),
-                Some(Compared::Damper(damper)) => (
-                    self.damper_named(&damper, violations.at(name).at("damper"), &mut used)?,
-                    "damper",
-                ),
-                _ => (None, "damper"),
-            };
-            let own = format!("{name}.{field}");
-            let oil = given_oil(request.oil.as_ref(), message.as_ref(), (&own, &mut violations));
-            let design = match message {
-                None => None,
-                Some(message) => self.design(message, violations.at(name).at(field), &mut used)?,
-            };
-            evaluations.extend(design.zip(oil).map(|(design, oil)| Evaluation {
-                design,
-                oil,
-                temperature,
-                stroke: Quantity::from_si(0.0),
-                velocities: named.iter().chain(&curve).copied().collect(),
-                lowest_pressure: Quantity::from_si(1e5),
-                wheel: None,
-                reference_velocity: Velocity::from_si(0.05),
-            }));
-        }
-        let mut evaluations = evaluations.into_iter();
-        let (first, second) = checked(violations, evaluations.next().zip(evaluations.next()))?;
-        let found = compared::dampers(&first, &second).map_err(|error| {
-            refused(
-                error,
-                basis(&used),
-                &[("first.", "first.damper_values"), ("second.", "second.damper_values")],
-            )
-        })?;
-        Ok(v1::CompareStacksResponse {
-            used,
-            ..compare::of_dampers(&found, named.len(), units)
-        })
+        let oil = Common::of(request.oil.as_ref(), &mut violations);
+        let first = self.side("first", request.first, &oil, (&mut violations, &mut used))?;
+        let second = self.side("second", request.second, &oil, (&mut violations, &mut used))?;
+        let response = match checked(violations, first.zip(second))? {
+            (Side::Stack(first), Side::Stack(second)) => {
+                let found = compared::stacks(&first, &second, &pressures);
+                let paths = [("first.", "first.stack_values"), ("second.", "second.stack_values")];
+                compare::of_stacks(&found.map_err(|error| refused(error, basis(&used), &paths))?, units)
+            }
+            (Side::Damper(first), Side::Damper(second)) => {
+                let backward = speeds.iter().rev().map(|v| Velocity::from_si(-v.si()));
+                let named: Vec<Velocity> = backward.chain(speeds.iter().copied()).collect();
+                let largest = speeds.last().copied().unwrap_or_else(|| Velocity::from_si(1.0));
+                let velocities: Vec<Velocity> = named
+                    .iter()
+                    .copied()
+                    .chain(evaluate::through_rest(largest, each))
+                    .collect();
+                let evaluation = |(design, oil)| Evaluation {
+                    design,
+                    oil,
+                    temperature,
+                    stroke: Quantity::from_si(0.0),
+                    velocities: velocities.clone(),
+                    lowest_pressure: Quantity::from_si(1e5),
+                    wheel: None,
+                    reference_velocity: Velocity::from_si(0.05),
+                };
+                let found = compared::dampers(&evaluation(*first), &evaluation(*second));
+                let paths = [("first.", "first.damper_values"), ("second.", "second.damper_values")];
+                let found = found.map_err(|error| refused(error, basis(&used), &paths))?;
+                compare::of_dampers(&found, named.len(), units)
+            }
+            _ => {
+                return Err(ServiceError::InvalidFields(vec![Violation {
+                    field: "second".to_owned(),
+                    reason: Reason::Conflict,
+                    description: "a stack is compared with a stack, a damper with a damper".to_owned(),
+                }]));
+            }
+        };
+        Ok(v1::CompareStacksResponse { used, ..response })
+    }
+
+    /// One side of a comparison, its records put in as values.
+    fn side(
+        &self,
+        name: &str,
+        sent: Option<v1::ComparedValving>,
+        oil: &Common,
+        (violations, used): (&mut Violations, &mut Vec<v1::UsedRevision>),
+    ) -> Result<Option<Side>, ServiceError> {
+        let (damper, field) = match sent.and_then(|sent| sent.source) {
+            None => {
+                violations.push(name, Reason::ValueMissing, "a stack or a damper is required");
+                return Ok(None);
+            }
+            Some(Compared::StackValues(values)) => {
+                return Ok(sent_stack::stack(&values, violations.at(name).at("stack_values")).map(Side::Stack));
+            }
+            Some(Compared::Stack(record)) => {
+                let found = self.stack_named(&record, violations.at(name).at("stack"), used)?;
+                let read = found.and_then(|found| sent_stack::stack(&found, violations.at(name).at("stack")));
+                return Ok(read.map(Side::Stack));
+            }
+            Some(Compared::DamperValues(values)) => (Some(values), "damper_values"),
+            Some(Compared::Damper(record)) => (
+                self.damper_named(&record, violations.at(name).at("damper"), used)?,
+                "damper",
+            ),
+        };
+        let oil = match oil {
+            Common::Given(oil) => *oil,
+            Common::None => given_oil(None, damper.as_ref(), (&format!("{name}.{field}"), &mut *violations)),
+        };
+        let design = match damper {
+            None => None,
+            Some(damper) => self.design(damper, violations.at(name).at(field), used)?,
+        };
+        Ok(design.zip(oil).map(|both| Side::Damper(Box::new(both))))
     }
 
     /// A damper with the stacks that are named in it put in as values.
@@ -264,6 +233,26 @@ impl Bench {
             }
         }
         Ok(sent_damper::damper(&message, at))
+    }
+}
+
+/// One side of a comparison.
+enum Side {
+    Stack(Stack),
+    Damper(Box<(DamperDesign, Oil)>),
+}
+
+/// The oil both sides are compared with.
+enum Common {
+    /// As sent; none if something of it is at fault.
+    Given(Option<Oil>),
+    /// Each side has its own.
+    None,
+}
+
+impl Common {
+    fn of(sent: Option<&v1::Oil>, violations: &mut Violations) -> Self {
+        sent.map_or(Self::None, |sent| Self::Given(oil::oil(sent, violations.at("oil"))))
     }
 }
 

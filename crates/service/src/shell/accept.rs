@@ -166,7 +166,8 @@ impl Connection {
             move |request| {
                 requested.store(true, Ordering::Relaxed);
                 let shell = Arc::clone(&shell);
-                async move { Ok::<_, Infallible>(shell.answer(request).await) }
+                // Boxed: on its way to its task the answer's large state would be moved again and again.
+                Box::pin(async move { Ok::<_, Infallible>(shell.answer(request).await) })
             }
         });
         let mut connection = pin!(self.http.serve_connection(TokioIo::new(io), service));

@@ -121,16 +121,18 @@ async fn request_id_comes_back_or_is_made() {
     };
     assert_eq!(id(&[("x-request-id", "bench-7")]).await, "bench-7");
     let (first, second) = (id(&[]).await, id(&[("x-request-id", "two words")]).await);
-    assert_eq!((first.len(), second.len()), (36, 36));
+    assert_ne!(second, "two words");
+    assert!(first.len() > 16 && second.len() > 16, "{first} {second}");
     assert_ne!(first, second);
 }
 
 #[tokio::test]
-async fn every_request_leaves_one_line_in_the_log() {
+async fn every_request_leaves_one_line_in_the_log_a_quick_good_one_for_the_curious_only() {
     let log = Log::default();
     let writer = log.clone();
     let lines = tracing_subscriber::fmt()
         .with_ansi(false)
+        .with_max_level(tracing::Level::DEBUG)
         .with_writer(move || writer.clone())
         .finish();
     // For all threads: one that a test beside this one runs on may be the first to reach a line that is logged.
@@ -145,11 +147,16 @@ async fn every_request_leaves_one_line_in_the_log() {
         .await
         .unwrap();
     tokio::time::sleep(Duration::from_millis(50)).await;
-    for (id, status) in [("bench-8", "status=\"NotFound\""), ("bench-9", "status=\"Ok\"")] {
+    for (id, level, status) in [
+        ("bench-8", " INFO ", "status=\"NotFound\""),
+        ("bench-9", "DEBUG ", "status=\"Ok\""),
+    ] {
         let text = log.text();
-        let of_request: Vec<_> = text.lines().filter(|line| line.contains(id)).collect();
+        let is_of = |line: &&str| line.contains(id) && line.contains("duration_ms");
+        let of_request: Vec<_> = text.lines().filter(is_of).collect();
         assert_eq!(of_request.len(), 1, "{text}");
         for part in [
+            level,
             status,
             "/springwright.v1.RunService/GetRun",
             "duration_ms=",

@@ -39,10 +39,9 @@ fn rising<Q: Quantity, M: Message<Unit = Q::Unit>>(
     if given.len() != 3 {
         let text = format_args!("{} values; allowed low, middle and high, or none", given.len());
         at.push(Reason::WrongLength, text);
-        return Vec::new();
     }
     let read = |(index, one)| entered(one, range, at.index(index)).map(Q::of);
-    let values: Vec<Q> = given.iter().enumerate().filter_map(read).collect();
+    let values: Vec<Q> = given.iter().take(3).enumerate().filter_map(read).collect();
     if values.iter().zip(values.iter().skip(1)).any(|(low, high)| low >= high) {
         at.push(Reason::OutOfRange, "low, middle and high must rise");
     }
