@@ -45,11 +45,10 @@ EITHER_SIGN = [
     "seat.dish",
     # A shaft moves both ways, and a linkage may rise or fall.
     "shaft_velocities[0]",
-    "motion_ratio_change_per_meter",
     "temperatures[0]",
 ]
-# What an instrument shows, and what it was shown under, may be of either sign.
-SHOWN = ["points[0].applied", "points[0].shown"]
+# Plain numbers of either sign: what an instrument shows and what it was shown under, and how fast a linkage rises or falls.
+SIGNED = ["points[0].applied", "points[0].shown", "motion_ratio_change_per_meter"]
 # As many as one likes: a large number of degrees of freedom is as good as none stated.
 UNLIMITED = ["degrees_of_freedom"]
 
@@ -133,7 +132,7 @@ def spoilt(place):
         yield str(value), put_number(value), (shown, "NOT_FINITE")
     # Bare columns hold whatever was read: only what is no number is a fault.
     if not place.field.is_repeated:
-        if not place.ends_with(SHOWN):
+        if not place.ends_with(SIGNED):
             yield "negative", put_number(-1.0), (shown, "OUT_OF_RANGE")
         if not place.ends_with(UNLIMITED):
             yield "too large", put_number(1e300), (shown, "OUT_OF_RANGE")
