@@ -1,4 +1,4 @@
-//! The drawer: shims, stacks, dampers.
+//! The drawer: shims, stacks, dampers. Nothing is kept in it yet: whatever name a calculation gives, none is found.
 
 use wire::v1;
 use wire::violation::Scope;
