@@ -3,6 +3,7 @@
 mod bench;
 mod convert;
 mod csv_samples;
+mod draw_stack;
 mod folder;
 mod reduce_run;
 mod valving;
@@ -51,18 +52,7 @@ async fn run_method(
         })?;
         Requests::Stream(Documents::open(&source)?)
     } else {
-        let mut message = match &common.request {
-            Some(source) => Documents::open(source)?.only(&method.input())?,
-            None => DynamicMessage::new(method.input()),
-        };
-        flags(&mut message)?;
-        for entry in &common.set {
-            let (path, text) = entry
-                .split_once('=')
-                .ok_or_else(|| Fail::error(format!("--set {entry}: write PATH=VALUE, such as length=\"400 mm\"")))?;
-            enter(&mut message, path.trim(), text).map_err(|words| Fail::at(format!("--set {path}"), words))?;
-        }
-        Requests::One(Box::new(message))
+        Requests::One(Box::new(one_request(&method, &common, flags)?))
     };
     call::run(Call {
         method,
@@ -72,4 +62,24 @@ async fn run_method(
         verdict_counts,
     })
     .await
+}
+
+/// One request from file, flags and paths, in that order.
+fn one_request(
+    method: &MethodDescriptor,
+    common: &CommonArgs,
+    flags: impl FnOnce(&mut DynamicMessage) -> Result<(), Fail>,
+) -> Result<DynamicMessage, Fail> {
+    let mut message = match &common.request {
+        Some(source) => Documents::open(source)?.only(&method.input())?,
+        None => DynamicMessage::new(method.input()),
+    };
+    flags(&mut message)?;
+    for entry in &common.set {
+        let (path, text) = entry
+            .split_once('=')
+            .ok_or_else(|| Fail::error(format!("--set {entry}: write PATH=VALUE, such as length=\"400 mm\"")))?;
+        enter(&mut message, path.trim(), text).map_err(|words| Fail::at(format!("--set {path}"), words))?;
+    }
+    Ok(message)
 }

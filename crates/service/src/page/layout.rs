@@ -17,12 +17,15 @@ pub(super) enum Section {
     Rack,
     /// The recorded runs.
     Runs,
+    /// Stacks of shims.
+    Valving,
 }
 
 const SECTIONS: &[(Section, &str, &str)] = &[
     (Section::Bench, "/", "Bench"),
     (Section::Rack, "/rack", "Rack"),
     (Section::Runs, "/runs", "Runs"),
+    (Section::Valving, "/valving", "Valving"),
 ];
 
 /// What is around a view.

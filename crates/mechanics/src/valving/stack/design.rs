@@ -1,6 +1,6 @@
 //! A stack as it is asked about, and the same checked and in mm, N, MPa.
 
-use crate::quantity::{ElasticModulus, Length, LengthUnit, PressureDifference, PressureUnit, Quantity, Stress};
+use crate::quantity::{ElasticModulus, Length, LengthUnit, PressureDifference, PressureUnit, Quantity, Stress, Volume};
 use crate::valving::ValvingError;
 use crate::valving::error::within;
 
@@ -89,6 +89,22 @@ pub struct Stack {
     pub stress_limit: Option<Stress>,
     /// Friction coefficient between shims, for the band that is stated; `None`: [`FRICTION`].
     pub friction_factor: Option<f64>,
+}
+
+impl Stack {
+    /// The trade's rule of thumb for the stiffness of a stack: the sum of the cubed thicknesses, `sum n t^3`, spacers left
+    /// out. It is right for the bending of equal shims at small lifts, and blind to diameters, clamp, ports and stretching.
+    #[must_use]
+    pub fn cube_sum(&self) -> Volume {
+        let bend = self
+            .layers
+            .iter()
+            .filter(|layer| layer.outer_diameter.si() > self.clamp_diameter.si());
+        Volume::from_si(
+            bend.map(|layer| layer.count as f64 * layer.thickness.si().powi(3))
+                .sum(),
+        )
+    }
 }
 
 /// Young's modulus of hardened spring steel strip, Pa; common practice, no source.
