@@ -11,8 +11,9 @@ use crate::error::StoreError;
 use crate::moment::Moment;
 
 pub use crate::disk::{
-    DynoTest, FrameCurve, FrameStiffness, Gap, LoadCell, Quantity, RateTest, RunBody, RunColumn, RunHeader, RunState,
-    Span, SpringBody, TareMark, TesterFrame, ToleranceGrade, WallClock, run_header, tester_frame,
+    DynoTest, FrameCurve, FrameStiffness, Gap, LoadCalibration, LoadCell, Quantity, RateTest, RunBody, RunColumn,
+    RunHeader, RunState, Span, SpringBody, TareMark, TesterBody, TesterFrame, ToleranceGrade, WallClock, run_header,
+    tester_frame,
 };
 
 /// Largest encoded content of a record, in bytes.
@@ -26,6 +27,8 @@ pub enum Kind {
     Spring = 1,
     /// A recorded run.
     Run = 2,
+    /// A tester with its calibration.
+    Tester = 12,
 }
 
 /// How records of a kind are listed.
@@ -39,7 +42,7 @@ pub enum ListOrder {
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Kind; 2] = [Kind::Spring, Kind::Run];
+    pub const ALL: [Kind; 3] = [Kind::Spring, Kind::Run, Kind::Tester];
 
     /// The byte that stands for it in keys.
     pub const fn byte(self) -> u8 {
@@ -56,13 +59,14 @@ impl Kind {
         match self {
             Kind::Spring => "spring",
             Kind::Run => "run",
+            Kind::Tester => "tester",
         }
     }
 
     /// How such records are listed.
     pub const fn list_order(self) -> ListOrder {
         match self {
-            Kind::Spring => ListOrder::ById,
+            Kind::Spring | Kind::Tester => ListOrder::ById,
             Kind::Run => ListOrder::NewestFirst,
         }
     }
@@ -138,6 +142,20 @@ impl Body for SpringBody {
 }
 
 impl Entered for SpringBody {}
+
+impl Body for TesterBody {
+    const KIND: Kind = Kind::Tester;
+
+    fn encode(&self) -> Vec<u8> {
+        self.encode_to_vec()
+    }
+
+    fn decode(bytes: &[u8]) -> Result<Self, String> {
+        Message::decode(bytes).map_err(|error| error.to_string())
+    }
+}
+
+impl Entered for TesterBody {}
 
 impl Body for RunBody {
     const KIND: Kind = Kind::Run;

@@ -19,6 +19,8 @@ pub enum Collection {
     Springs,
     /// `runs/`.
     Runs,
+    /// `testers/`.
+    Testers,
 }
 
 impl Collection {
@@ -27,6 +29,7 @@ impl Collection {
         match self {
             Self::Springs => "springs",
             Self::Runs => "runs",
+            Self::Testers => "testers",
         }
     }
 

@@ -179,7 +179,7 @@ impl Walk<'_> {
         }
         self.entries(*kind, id, &head)?;
         match kind {
-            Kind::Spring => Ok(()),
+            Kind::Spring | Kind::Tester => Ok(()),
             Kind::Run => self.run(id, &head, &uid),
         }
     }
