@@ -15,4 +15,7 @@ pub mod v1 {
 }
 
 /// The API's descriptors, for reflection and for JSON.
-pub const DESCRIPTORS: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/springwright.v1.binpb"));
+pub const DESCRIPTORS: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/plain.binpb"));
+
+/// The same with the words that stand in the protos, for help at the terminal.
+pub const COMMENTED_DESCRIPTORS: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/commented.binpb"));
