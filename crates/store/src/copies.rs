@@ -56,7 +56,7 @@ impl Store {
     pub fn known_copies(&self) -> Result<Vec<KnownCopy>, StoreError> {
         let rows = self
             .snapshot()?
-            .rows::<CopyRow>(&key::family(0x0E, &[]), Order::Ascending, KEPT)?;
+            .rows::<CopyRow>(&key::family(0x0F, &[]), Order::Ascending, KEPT)?;
         let copies = rows.into_iter().filter_map(|(key, stored)| match key {
             RowKey::Copy { copy_time } => Some(KnownCopy {
                 place: stored.row.place,
@@ -69,6 +69,6 @@ impl Store {
 
     fn copy_keys(&self) -> Result<Vec<RowKey>, StoreError> {
         self.snapshot()?
-            .keys(&key::family(0x0E, &[]), Order::Ascending, KEPT + 1)
+            .keys(&key::family(0x0F, &[]), Order::Ascending, KEPT + 1)
     }
 }

@@ -53,7 +53,7 @@ pub fn export(store: &Store, origin: &Origin, out: &mut dyn Write) -> Result<Mov
         }
         _ => Ok(()),
     })?;
-    each_row::<CopyRow, _>(store, 0x0E, &[], |key, row| match key {
+    each_row::<CopyRow, _>(store, 0x0F, &[], |key, row| match key {
         RowKey::Copy { copy_time } => text.message(&format!("copy {}", copy_time.as_nanos()), &row),
         _ => Ok(()),
     })?;
