@@ -19,6 +19,18 @@ pub enum Collection {
     Springs,
     /// `runs/`.
     Runs,
+    /// `stacks/`.
+    Stacks,
+    /// `dampers/`.
+    Dampers,
+    /// `riders/`.
+    Riders,
+    /// `machines/`.
+    Machines,
+    /// `setups/`.
+    Setups,
+    /// `jobSheets/`.
+    JobSheets,
 }
 
 impl Collection {
@@ -27,6 +39,12 @@ impl Collection {
         match self {
             Self::Springs => "springs",
             Self::Runs => "runs",
+            Self::Stacks => "stacks",
+            Self::Dampers => "dampers",
+            Self::Riders => "riders",
+            Self::Machines => "machines",
+            Self::Setups => "setups",
+            Self::JobSheets => "jobSheets",
         }
     }
 
