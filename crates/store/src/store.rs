@@ -93,6 +93,14 @@ impl Store {
         })
     }
 
+    /// The answer a change got before, for callers that look at other records before they make it.
+    ///
+    /// # Errors
+    /// [`StoreError::RequestIdReused`], [`StoreError::NotFound`]: the record is gone, and those of [`Store::get`].
+    pub fn answered<B: Body>(&self, request: &RequestKey) -> Result<Option<Saved<B>>, StoreError> {
+        first_answer(&self.snapshot()?, request)
+    }
+
     /// The newest revision of a record, deleted or not.
     ///
     /// # Errors
