@@ -196,6 +196,26 @@ codes! {
     StackCannotRecentre "STACK_CANNOT_RECENTRE" Note, "";
     /// Small deflection only, at lifts where the stretching of the shims counts.
     StretchLeftOut "STRETCH_LEFT_OUT" Warning, "";
+    /// Readings settled from either side differ: friction.
+    SagSpread "SAG_SPREAD" Note, "";
+    /// The end does not settle under the machine's own weight.
+    NoStaticSag "NO_STATIC_SAG" Hazard, "An end without static sag tops out and throws the rider: take preload off before the next ride, and ride slowly until it is put right.";
+    /// The spring binds before the stop.
+    BindsInTravel "BINDS_IN_TRAVEL" Hazard, "A spring that binds before the stop takes the whole blow itself and can break: do not fit it.";
+    /// The attitude of the machine changes noticeably.
+    AttitudeChanges "ATTITUDE_CHANGES" Warning, "Steering and stability change with the attitude: first ride slowly, on a closed or quiet road.";
+    /// A rule of thumb fires and physics does not ask for it.
+    ThumbAgainstPhysics "THUMB_AGAINST_PHYSICS" Warning, "";
+    /// A fork's static share is not the usual one.
+    ForkShareUnusual "FORK_SHARE_UNUSUAL" Note, "";
+    /// The preload wanted cannot be set.
+    PreloadOutOfReach "PRELOAD_OUT_OF_REACH" Warning, "";
+    /// The oil of a unit is due that cannot be opened.
+    OilOutOfReach "OIL_OUT_OF_REACH" Warning, "";
+    /// A damper without a stack.
+    NoStackToChange "NO_STACK_TO_CHANGE" Note, "";
+    /// An adjuster stands nearly open and the ride is not harsh.
+    AdjusterOpen "ADJUSTER_OPEN" Note, "";
 }
 
 #[cfg(test)]

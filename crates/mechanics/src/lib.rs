@@ -5,6 +5,7 @@
 
 pub mod estimate;
 pub mod finding;
+pub mod judgement;
 pub mod live;
 pub mod quantity;
 pub mod spring;

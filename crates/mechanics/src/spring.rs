@@ -35,7 +35,7 @@ mod shape;
 mod strokes;
 mod wheel;
 mod window;
-mod words;
+pub(crate) mod words;
 
 pub use assembly::{
     Assembly, AssemblyFound, AssemblyPoint, DEEPEST, MOST_PARTS, MOST_TABLE, Part, PartKind, Share, StopEvent,
