@@ -244,6 +244,18 @@ codes! {
     KicksBack "KICKS_BACK" Warning, "";
     /// It is still compressed when the next bump comes.
     PacksDown "PACKS_DOWN" Warning, "";
+    /// A rule of thumb fires and physics does not ask for it.
+    ThumbAgainstPhysics "THUMB_AGAINST_PHYSICS" Warning, "";
+    /// A fork's static share is not the usual one.
+    ForkShareUnusual "FORK_SHARE_UNUSUAL" Note, "";
+    /// The preload wanted cannot be set.
+    PreloadOutOfReach "PRELOAD_OUT_OF_REACH" Warning, "";
+    /// The oil of a unit is due that cannot be opened.
+    OilOutOfReach "OIL_OUT_OF_REACH" Warning, "";
+    /// A damper without a stack.
+    NoStackToChange "NO_STACK_TO_CHANGE" Note, "";
+    /// An adjuster stands nearly open and the ride is not harsh.
+    AdjusterOpen "ADJUSTER_OPEN" Note, "";
 }
 
 #[cfg(test)]
