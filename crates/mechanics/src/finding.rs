@@ -196,6 +196,12 @@ codes! {
     StackCannotRecentre "STACK_CANNOT_RECENTRE" Note, "";
     /// Small deflection only, at lifts where the stretching of the shims counts.
     StretchLeftOut "STRETCH_LEFT_OUT" Warning, "";
+    /// An adjuster drifts towards closed: its limit can be foretold.
+    AdjusterCloses "ADJUSTER_CLOSES" Warning, "";
+    /// What was measured after the work is not what was predicted.
+    PredictionMissed "PREDICTION_MISSED" Warning, "";
+    /// Readings of a visit contradict each other: they cannot be held against a prediction.
+    ReadingsContradict "READINGS_CONTRADICT" Warning, "";
     /// Readings settled from either side differ: friction.
     SagSpread "SAG_SPREAD" Note, "";
     /// Readings settled from either side differ so much that something binds.

@@ -6,6 +6,7 @@
 
 mod kendall;
 
+use crate::estimate::{Contribution, Coverage, Estimate};
 use crate::quantity::{Length, LengthUnit, Quantity};
 
 /// Points from which on a trend is looked for: three points in perfect order come by chance once in three times, five once in
@@ -182,3 +183,14 @@ pub fn prediction_met(predicted: (Length, Length), measured: (Length, Length)) -
         differs: difference.abs() > 2.0 * u,
     }
 }
+
+/// Travel used as an o-ring, a tie or a marker on the shaft shows it: read to 1 mm to either side, rectangular (common practice,
+/// no source).
+#[must_use]
+pub fn travel_reading(length: Length) -> Estimate<Length> {
+    let row = Contribution::type_b("reading of the marker", READ_TO / 3.0_f64.sqrt(), 1.0);
+    Estimate::of_budget(length.si(), vec![row], Coverage::of(None))
+}
+
+/// How far to either side a marker is read, m.
+const READ_TO: f64 = 1e-3;

@@ -1,7 +1,10 @@
 //! Checks of the book: riders, machines, visits, job sheets, rules, prices. Records are kept as they were entered; every
 //! fault of a request is noted at its own field.
 
+pub mod compare;
+pub mod follow;
 pub mod machine;
+pub mod sag;
 pub mod tables;
 pub mod visit;
 

@@ -9,17 +9,11 @@ use crate::bench::Bench;
 
 #[tonic::async_trait]
 impl BookService for Door {
-    async fn create_rider(
-        &self,
-        request: Request<v1::CreateRiderRequest>,
-    ) -> Result<Response<v1::Rider>, Status> {
+    async fn create_rider(&self, request: Request<v1::CreateRiderRequest>) -> Result<Response<v1::Rider>, Status> {
         self.blocking(request, Bench::create_rider).await
     }
 
-    async fn get_rider(
-        &self,
-        request: Request<v1::GetRiderRequest>,
-    ) -> Result<Response<v1::Rider>, Status> {
+    async fn get_rider(&self, request: Request<v1::GetRiderRequest>) -> Result<Response<v1::Rider>, Status> {
         self.blocking(request, Bench::get_rider).await
     }
 
@@ -30,24 +24,15 @@ impl BookService for Door {
         self.blocking(request, Bench::list_riders).await
     }
 
-    async fn update_rider(
-        &self,
-        request: Request<v1::UpdateRiderRequest>,
-    ) -> Result<Response<v1::Rider>, Status> {
+    async fn update_rider(&self, request: Request<v1::UpdateRiderRequest>) -> Result<Response<v1::Rider>, Status> {
         self.blocking(request, Bench::update_rider).await
     }
 
-    async fn delete_rider(
-        &self,
-        request: Request<v1::DeleteRiderRequest>,
-    ) -> Result<Response<v1::Rider>, Status> {
+    async fn delete_rider(&self, request: Request<v1::DeleteRiderRequest>) -> Result<Response<v1::Rider>, Status> {
         self.blocking(request, Bench::delete_rider).await
     }
 
-    async fn undelete_rider(
-        &self,
-        request: Request<v1::UndeleteRiderRequest>,
-    ) -> Result<Response<v1::Rider>, Status> {
+    async fn undelete_rider(&self, request: Request<v1::UndeleteRiderRequest>) -> Result<Response<v1::Rider>, Status> {
         self.blocking(request, Bench::undelete_rider).await
     }
 
@@ -65,10 +50,7 @@ impl BookService for Door {
         self.blocking(request, Bench::create_machine).await
     }
 
-    async fn get_machine(
-        &self,
-        request: Request<v1::GetMachineRequest>,
-    ) -> Result<Response<v1::Machine>, Status> {
+    async fn get_machine(&self, request: Request<v1::GetMachineRequest>) -> Result<Response<v1::Machine>, Status> {
         self.blocking(request, Bench::get_machine).await
     }
 
@@ -107,17 +89,11 @@ impl BookService for Door {
         self.blocking(request, Bench::list_machine_revisions).await
     }
 
-    async fn create_setup(
-        &self,
-        request: Request<v1::CreateSetupRequest>,
-    ) -> Result<Response<v1::Setup>, Status> {
+    async fn create_setup(&self, request: Request<v1::CreateSetupRequest>) -> Result<Response<v1::Setup>, Status> {
         self.blocking(request, Bench::create_setup).await
     }
 
-    async fn get_setup(
-        &self,
-        request: Request<v1::GetSetupRequest>,
-    ) -> Result<Response<v1::Setup>, Status> {
+    async fn get_setup(&self, request: Request<v1::GetSetupRequest>) -> Result<Response<v1::Setup>, Status> {
         self.blocking(request, Bench::get_setup).await
     }
 
@@ -128,24 +104,15 @@ impl BookService for Door {
         self.blocking(request, Bench::list_setups).await
     }
 
-    async fn update_setup(
-        &self,
-        request: Request<v1::UpdateSetupRequest>,
-    ) -> Result<Response<v1::Setup>, Status> {
+    async fn update_setup(&self, request: Request<v1::UpdateSetupRequest>) -> Result<Response<v1::Setup>, Status> {
         self.blocking(request, Bench::update_setup).await
     }
 
-    async fn delete_setup(
-        &self,
-        request: Request<v1::DeleteSetupRequest>,
-    ) -> Result<Response<v1::Setup>, Status> {
+    async fn delete_setup(&self, request: Request<v1::DeleteSetupRequest>) -> Result<Response<v1::Setup>, Status> {
         self.blocking(request, Bench::delete_setup).await
     }
 
-    async fn undelete_setup(
-        &self,
-        request: Request<v1::UndeleteSetupRequest>,
-    ) -> Result<Response<v1::Setup>, Status> {
+    async fn undelete_setup(&self, request: Request<v1::UndeleteSetupRequest>) -> Result<Response<v1::Setup>, Status> {
         self.blocking(request, Bench::undelete_setup).await
     }
 
@@ -163,10 +130,7 @@ impl BookService for Door {
         self.blocking(request, Bench::create_job_sheet).await
     }
 
-    async fn get_job_sheet(
-        &self,
-        request: Request<v1::GetJobSheetRequest>,
-    ) -> Result<Response<v1::JobSheet>, Status> {
+    async fn get_job_sheet(&self, request: Request<v1::GetJobSheetRequest>) -> Result<Response<v1::JobSheet>, Status> {
         self.blocking(request, Bench::get_job_sheet).await
     }
 

@@ -86,13 +86,18 @@ pub fn rule_table(table: &v1::RuleTable, mut at: Scope<'_>) {
     if !at_most(table.overrides.len(), MAX_ROWS, at.at("overrides")) {
         return;
     }
-    let read = |(index, rule): (usize, &v1::Rule)| own_rule(rule, at.at("overrides").index(index)).map(|own| (index, own));
+    let read =
+        |(index, rule): (usize, &v1::Rule)| own_rule(rule, at.at("overrides").index(index)).map(|own| (index, own));
     let own: Vec<(usize, OwnRule)> = table.overrides.iter().enumerate().filter_map(read).collect();
     let (places, rules): (Vec<usize>, Vec<OwnRule>) = own.into_iter().unzip();
     // The revision counts in the version only.
-    let Err(refused) = RuleTable::with(&rules, 0) else { return };
+    let Err(refused) = RuleTable::with(&rules, 0) else {
+        return;
+    };
     for error in refused {
-        let Some(index) = places.get(error.index()) else { continue };
+        let Some(index) = places.get(error.index()) else {
+            continue;
+        };
         let mut at = at.at("overrides");
         let mut row = at.index(*index);
         match &error {
@@ -145,7 +150,8 @@ fn threshold(rule: &v1::Rule, at: &mut Scope<'_>) -> Option<Threshold> {
     const MOST: f64 = 1e6;
     Some(match &rule.threshold {
         None => {
-            at.at("threshold").push(Reason::ValueMissing, "a row needs its threshold");
+            at.at("threshold")
+                .push(Reason::ValueMissing, "a row needs its threshold");
             return None;
         }
         Some(Sent::Length(length)) => {

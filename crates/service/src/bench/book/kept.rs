@@ -111,7 +111,12 @@ impl Kept for v1::Machine {
     const PLACE: &'static str = "machine";
     const WORDS: &'static str = "machine";
 
-    entered!(Machine, MachineBody, |id| Collection::Machines.name(id), [delete_time, purge_time]);
+    entered!(
+        Machine,
+        MachineBody,
+        |id| Collection::Machines.name(id),
+        [delete_time, purge_time]
+    );
 
     fn check(&self, _whole: bool, at: Scope<'_>) {
         wire::book::machine(self, at);
@@ -128,7 +133,12 @@ impl Kept for v1::Setup {
     const PLACE: &'static str = "setup";
     const WORDS: &'static str = "setup";
 
-    entered!(Setup, SetupBody, |id| Collection::Setups.name(id), [delete_time, purge_time]);
+    entered!(
+        Setup,
+        SetupBody,
+        |id| Collection::Setups.name(id),
+        [delete_time, purge_time]
+    );
 
     fn check(&self, whole: bool, at: Scope<'_>) {
         wire::book::setup(self, whole, at);
@@ -146,7 +156,12 @@ impl Kept for v1::JobSheet {
     const PLACE: &'static str = "job_sheet";
     const WORDS: &'static str = "job sheet";
 
-    entered!(JobSheet, JobSheetBody, |id| Collection::JobSheets.name(id), [delete_time, purge_time]);
+    entered!(
+        JobSheet,
+        JobSheetBody,
+        |id| Collection::JobSheets.name(id),
+        [delete_time, purge_time]
+    );
 
     fn check(&self, whole: bool, at: Scope<'_>) {
         wire::book::job_sheet(self, whole, at);

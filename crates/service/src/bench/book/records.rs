@@ -1,8 +1,8 @@
 //! The standard methods of riders, machines, setups and job sheets, and what they look at in one another.
 
-use store::record::RecordId;
 use store::StoreError;
-use wire::names::Collection;
+use store::record::RecordId;
+use wire::names::{Collection, Name};
 use wire::v1;
 use wire::v1::ViolationReason as Reason;
 use wire::violation::{Scope, Violations};
@@ -116,8 +116,10 @@ impl Bench {
         };
         match self.store.get::<R::Body>(&id) {
             Ok(saved) if saved.delete_time.is_some() && fresh => {
-                at.at(field)
-                    .push(Reason::UnknownName, format_args!("{name} is deleted; bring it back first"));
+                at.at(field).push(
+                    Reason::UnknownName,
+                    format_args!("{name} is deleted; bring it back first"),
+                );
                 Ok(None)
             }
             Ok(saved) => Ok(Some(map::signed(saved.revision))),
@@ -130,6 +132,14 @@ impl Bench {
             Err(error) => Err(refusal(name, "")(error)),
         }
     }
+}
+
+/// The machine at the revision a state was counted on.
+pub(super) fn pinned(machine: &str, revision: Option<i64>) -> Option<Name> {
+    let mut ignored = Violations::new();
+    let id = Collection::Machines.id(machine, ignored.root())?;
+    let revision = revision.and_then(|revision| u64::try_from(revision).ok());
+    Some(Name { id, revision })
 }
 
 /// Whether a text holds another, in any case; an empty one is in all.
@@ -381,7 +391,10 @@ impl Bench {
     }
 
     /// Job sheets, in their order.
-    pub fn list_job_sheets(&self, request: v1::ListJobSheetsRequest) -> Result<v1::ListJobSheetsResponse, ServiceError> {
+    pub fn list_job_sheets(
+        &self,
+        request: v1::ListJobSheetsRequest,
+    ) -> Result<v1::ListJobSheetsResponse, ServiceError> {
         let mut violations = Violations::new();
         filter_name(Collection::Setups, &request.setup, "setup", &mut violations);
         let filter = request.setup.clone();

@@ -45,7 +45,11 @@ impl Bench {
         let id = chosen_id(id, violations.at(&id_field));
         match record {
             Some(record) => record.check(true, violations.at(R::PLACE)),
-            None => violations.push(R::PLACE, Reason::ValueMissing, format_args!("a {} is required", R::WORDS)),
+            None => violations.push(
+                R::PLACE,
+                Reason::ValueMissing,
+                format_args!("a {} is required", R::WORDS),
+            ),
         }
         // What is named elsewhere is looked for only once all the rest is in order: a repeat is answered as it was.
         let (key, mut record) = match violations.is_empty() {
@@ -53,7 +57,10 @@ impl Bench {
             false => return checked(violations, None),
         };
         let id = id.as_deref().and_then(RecordId::parse);
-        let name = id.as_ref().map(|id| R::COLLECTION.name(id.as_str())).unwrap_or_default();
+        let name = id
+            .as_ref()
+            .map(|id| R::COLLECTION.name(id.as_str()))
+            .unwrap_or_default();
         let refused = refusal(&name, change.request_id);
         if let Some(saved) = self.store.answered::<R::Body>(&key).map_err(&refused)? {
             return R::told(&saved).map_err(&refused);
@@ -80,11 +87,7 @@ impl Bench {
     }
 
     /// A record, at a revision where one is named; and as it is kept.
-    pub(super) fn read_named<R: Listed>(
-        &self,
-        name: &Name,
-        shown: &str,
-    ) -> Result<(R, Saved<R::Body>), ServiceError> {
+    pub(super) fn read_named<R: Listed>(&self, name: &Name, shown: &str) -> Result<(R, Saved<R::Body>), ServiceError> {
         let missing = || ServiceError::NotFound { name: shown.to_owned() };
         let id = RecordId::parse(&name.id).ok_or_else(missing)?;
         let found = match name.revision {

@@ -2,8 +2,8 @@
 
 use prost::Message;
 use prost_types::FieldMask;
-use store::record::RecordId;
 use store::StoreError;
+use store::record::RecordId;
 use wire::book::tables;
 use wire::v1;
 use wire::v1::ViolationReason as Reason;
@@ -49,7 +49,9 @@ impl Single {
             Some("") => return Some(None),
             rest => rest.and_then(|rest| rest.strip_prefix('@')),
         };
-        let revision = rest.and_then(|digits| digits.parse().ok()).filter(|revision| *revision >= 1);
+        let revision = rest
+            .and_then(|digits| digits.parse().ok())
+            .filter(|revision| *revision >= 1);
         if revision.is_none() {
             let shown: String = name.chars().take(80).collect();
             at.push(
@@ -74,8 +76,13 @@ impl Bench {
             request_id: &request.request_id,
             request: &request,
         };
-        self.change_single(&RULES, &change, request.rule_table.as_ref(), request.update_mask.as_ref())
-            .and_then(told)
+        self.change_single(
+            &RULES,
+            &change,
+            request.rule_table.as_ref(),
+            request.update_mask.as_ref(),
+        )
+        .and_then(told)
     }
 
     /// The shop's prices.
@@ -90,7 +97,12 @@ impl Bench {
             request_id: &request.request_id,
             request: &request,
         };
-        self.change_single(&PRICES, &change, request.price_list.as_ref(), request.update_mask.as_ref())
+        self.change_single(
+            &PRICES,
+            &change,
+            request.price_list.as_ref(),
+            request.update_mask.as_ref(),
+        )
     }
 
     /// The rules in force, for a judgement.
@@ -119,7 +131,11 @@ impl Bench {
         let key = request_key(change.method, change.request_id, change.request, &mut violations);
         let sent = table.cloned().unwrap_or_default();
         if table.is_none() {
-            violations.push(R::PLACE, Reason::ValueMissing, format_args!("a {} is required", R::WORDS));
+            violations.push(
+                R::PLACE,
+                Reason::ValueMissing,
+                format_args!("a {} is required", R::WORDS),
+            );
         }
         let (name, etag) = sent.named();
         if !name.is_empty() && name != single.name {
@@ -144,7 +160,10 @@ impl Bench {
                     current: UNTOUCHED.to_owned(),
                 }),
                 Err(StoreError::NotFound) => {
-                    match self.store.create(self.now(), &key, Some(&id), make(&R::default()).body()) {
+                    match self
+                        .store
+                        .create(self.now(), &key, Some(&id), make(&R::default()).body())
+                    {
                         Err(StoreError::NameTaken) => continue,
                         other => other,
                     }
