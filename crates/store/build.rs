@@ -3,7 +3,12 @@
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let root = "../../proto";
     println!("cargo:rerun-if-changed={root}/springwright/store/v1");
-    let files = ["quantity", "record", "run", "spring"].map(|name| format!("springwright/store/v1/{name}.proto"));
+    let files =
+<<<<<<< HEAD
+        ["quantity", "record", "run", "spring", "tester"].map(|name| format!("springwright/store/v1/{name}.proto"));
+=======
+        ["quantity", "record", "run", "spring", "book"].map(|name| format!("springwright/store/v1/{name}.proto"));
+>>>>>>> part-book
     prost_build::Config::new().compile_fds(protox::compile(files, [root])?)?;
     Ok(())
 }

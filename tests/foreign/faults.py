@@ -171,6 +171,8 @@ def base(api, rpc):
         request.request_id = "00000000-0000-4000-8000-000000000001"
     if rpc == "RackService/UpdateSpring":
         request.spring.name = "springs/spoilt"
+    if rpc == "CalibrationService/UpdateTester":
+        request.tester.name = "testers/spoilt"
     return request
 
 

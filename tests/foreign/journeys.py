@@ -13,6 +13,7 @@ import rack
 import recording
 import springs
 import standing
+import testers
 import valving
 from client import Api
 
@@ -23,6 +24,7 @@ GROUPS = {
     "instructing": instructing.JOURNEYS,
     "published": published.JOURNEYS,
     "springs": springs.JOURNEYS,
+    "testers": testers.JOURNEYS,
     "valving": valving.JOURNEYS,
     "faults": faults.JOURNEYS,
 }

@@ -11,8 +11,15 @@ use crate::error::StoreError;
 use crate::moment::Moment;
 
 pub use crate::disk::{
-    DynoTest, FrameCurve, FrameStiffness, Gap, LoadCell, Quantity, RateTest, RunBody, RunColumn, RunHeader, RunState,
-    Span, SpringBody, TareMark, TesterFrame, ToleranceGrade, WallClock, run_header, tester_frame,
+<<<<<<< HEAD
+    DynoTest, FrameCurve, FrameStiffness, Gap, LoadCalibration, LoadCell, Quantity, RateTest, RunBody, RunColumn,
+    RunHeader, RunState, Span, SpringBody, TareMark, TesterBody, TesterFrame, ToleranceGrade, WallClock, run_header,
+    tester_frame,
+=======
+    DynoTest, FrameCurve, FrameStiffness, Gap, JobSheetBody, LoadCell, MachineBody, PriceListBody, Quantity, RateTest,
+    RiderBody, RuleTableBody, RunBody, RunColumn, RunHeader, RunState, SetupBody, Span, SpringBody, TareMark,
+    TesterFrame, ToleranceGrade, WallClock, run_header, tester_frame,
+>>>>>>> part-book
 };
 
 /// Largest encoded content of a record, in bytes.
@@ -26,6 +33,23 @@ pub enum Kind {
     Spring = 1,
     /// A recorded run.
     Run = 2,
+<<<<<<< HEAD
+    /// A tester with its calibration.
+    Tester = 12,
+=======
+    /// A rider: the only record that says who a person is.
+    Rider = 40,
+    /// A machine with its units.
+    Machine = 41,
+    /// A visit of a machine.
+    Setup = 42,
+    /// A sheet that was handed over.
+    JobSheet = 43,
+    /// The shop's own rules.
+    RuleTable = 44,
+    /// The shop's prices.
+    PriceList = 45,
+>>>>>>> part-book
 }
 
 /// How records of a kind are listed.
@@ -39,7 +63,20 @@ pub enum ListOrder {
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Kind; 2] = [Kind::Spring, Kind::Run];
+<<<<<<< HEAD
+    pub const ALL: [Kind; 3] = [Kind::Spring, Kind::Run, Kind::Tester];
+=======
+    pub const ALL: [Kind; 8] = [
+        Kind::Spring,
+        Kind::Run,
+        Kind::Rider,
+        Kind::Machine,
+        Kind::Setup,
+        Kind::JobSheet,
+        Kind::RuleTable,
+        Kind::PriceList,
+    ];
+>>>>>>> part-book
 
     /// The byte that stands for it in keys.
     pub const fn byte(self) -> u8 {
@@ -56,15 +93,41 @@ impl Kind {
         match self {
             Kind::Spring => "spring",
             Kind::Run => "run",
+<<<<<<< HEAD
+            Kind::Tester => "tester",
+=======
+            Kind::Rider => "rider",
+            Kind::Machine => "machine",
+            Kind::Setup => "setup",
+            Kind::JobSheet => "job-sheet",
+            Kind::RuleTable => "rule-table",
+            Kind::PriceList => "price-list",
+>>>>>>> part-book
         }
     }
 
     /// How such records are listed.
     pub const fn list_order(self) -> ListOrder {
         match self {
-            Kind::Spring => ListOrder::ById,
+<<<<<<< HEAD
+            Kind::Spring | Kind::Tester => ListOrder::ById,
             Kind::Run => ListOrder::NewestFirst,
+=======
+            Kind::Run | Kind::Setup | Kind::JobSheet => ListOrder::NewestFirst,
+            Kind::Spring | Kind::Rider | Kind::Machine | Kind::RuleTable | Kind::PriceList => ListOrder::ById,
+>>>>>>> part-book
         }
+    }
+
+    /// Whether earlier revisions are kept. Of what is known of a person only the newest is: what was corrected or taken out
+    /// must not stay behind.
+    pub const fn keeps_history(self) -> bool {
+        !matches!(self, Kind::Rider)
+    }
+
+    /// The first revision that is kept of a record whose newest is this one.
+    pub(crate) const fn first_kept(self, newest: u64) -> u64 {
+        if self.keeps_history() { 1 } else { newest }
     }
 }
 
@@ -125,8 +188,36 @@ pub trait Body: Clone + PartialEq + Send + Sync + 'static {
 /// Contents that are entered by people, as opposed to recorded: what [`Store::create`](crate::Store::create) makes.
 pub trait Entered: Body {}
 
-impl Body for SpringBody {
-    const KIND: Kind = Kind::Spring;
+macro_rules! entered {
+    ($($body:ident: $kind:ident),* $(,)?) => {$(
+        impl Body for $body {
+            const KIND: Kind = Kind::$kind;
+
+            fn encode(&self) -> Vec<u8> {
+                self.encode_to_vec()
+            }
+
+            fn decode(bytes: &[u8]) -> Result<Self, String> {
+                Message::decode(bytes).map_err(|error| error.to_string())
+            }
+        }
+
+        impl Entered for $body {}
+    )*};
+}
+
+entered! {
+    SpringBody: Spring,
+    RiderBody: Rider,
+    MachineBody: Machine,
+    SetupBody: Setup,
+    JobSheetBody: JobSheet,
+    RuleTableBody: RuleTable,
+    PriceListBody: PriceList,
+}
+
+impl Body for TesterBody {
+    const KIND: Kind = Kind::Tester;
 
     fn encode(&self) -> Vec<u8> {
         self.encode_to_vec()
@@ -137,7 +228,7 @@ impl Body for SpringBody {
     }
 }
 
-impl Entered for SpringBody {}
+impl Entered for TesterBody {}
 
 impl Body for RunBody {
     const KIND: Kind = Kind::Run;

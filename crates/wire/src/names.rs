@@ -19,6 +19,23 @@ pub enum Collection {
     Springs,
     /// `runs/`.
     Runs,
+<<<<<<< HEAD
+    /// `testers/`.
+    Testers,
+=======
+    /// `stacks/`.
+    Stacks,
+    /// `dampers/`.
+    Dampers,
+    /// `riders/`.
+    Riders,
+    /// `machines/`.
+    Machines,
+    /// `setups/`.
+    Setups,
+    /// `jobSheets/`.
+    JobSheets,
+>>>>>>> part-book
 }
 
 impl Collection {
@@ -27,6 +44,16 @@ impl Collection {
         match self {
             Self::Springs => "springs",
             Self::Runs => "runs",
+<<<<<<< HEAD
+            Self::Testers => "testers",
+=======
+            Self::Stacks => "stacks",
+            Self::Dampers => "dampers",
+            Self::Riders => "riders",
+            Self::Machines => "machines",
+            Self::Setups => "setups",
+            Self::JobSheets => "jobSheets",
+>>>>>>> part-book
         }
     }
 
