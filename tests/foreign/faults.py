@@ -189,6 +189,8 @@ def base(api, rpc):
         if record.name in ("rider", "machine", "setup", "job_sheet"):
             segment = {"job_sheet": "jobSheets"}.get(record.name, record.name + "s")
             getattr(request, record.name).name = segment + "/spoilt"
+    if rpc == "CalibrationService/UpdateTester":
+        request.tester.name = "testers/spoilt"
     return request
 
 

@@ -14,6 +14,7 @@ import rack
 import recording
 import springs
 import standing
+import testers
 import valving
 from client import Api
 
@@ -25,6 +26,7 @@ GROUPS = {
     "instructing": instructing.JOURNEYS,
     "published": published.JOURNEYS,
     "springs": springs.JOURNEYS,
+    "testers": testers.JOURNEYS,
     "valving": valving.JOURNEYS,
     "faults": faults.JOURNEYS,
 }

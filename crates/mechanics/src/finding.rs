@@ -178,6 +178,10 @@ codes! {
     CalibrationWeak "CALIBRATION_WEAK" Warning, "";
     /// A calibration is past its due date.
     CalibrationOverdue "CALIBRATION_OVERDUE" Warning, "";
+    /// A run was recorded before the calibration that is applied to it.
+    CalibrationLater "CALIBRATION_LATER" Note, "";
+    /// Loads beyond the calibrated range; the curve was carried on straight.
+    BeyondCalibration "BEYOND_CALIBRATION" Warning, "";
     /// A shim is stressed above the limit that was entered.
     ShimOverstressed "SHIM_OVERSTRESSED" Hazard, "A shim above its limit can crack, and its pieces go through the damper: do not run this stack at this pressure.";
     /// The stack is outside the ranges the model was checked in.

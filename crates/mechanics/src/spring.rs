@@ -20,6 +20,7 @@ mod knees;
 mod least;
 mod line;
 mod load;
+mod load_curve;
 mod local;
 mod marking;
 mod monotone;
@@ -30,6 +31,7 @@ mod reduced;
 mod request;
 mod robust;
 mod samples;
+mod scaled;
 mod segments;
 mod shape;
 mod strokes;
@@ -54,6 +56,7 @@ pub use helical::{
     WireMaterial, evaluate_helical,
 };
 pub use load::{LoadAtLength, SpringValues, load_at_length};
+pub use load_curve::{LoadCalibration, LoadCurve};
 pub use pair::{Pair, PairJudged, PairVerdict, judge_pair};
 pub use reduced::{
     AppliedWindow, BrokenLine, CURVE_POINTS, Contact, Curve, CurveFit, CurvePoint, Decision, FittedLine, Friction,

@@ -35,7 +35,7 @@ pub use error::StoreError;
 pub use listing::{Cursor, ListQuery, Page, RevisionPage};
 pub use moment::Moment;
 pub use purge::PurgeStep;
-pub use record::{Body, Entered, Kind, RecordId, RunBody, Saved, SpringBody};
+pub use record::{Body, Entered, Kind, RecordId, RunBody, Saved, SpringBody, TesterBody};
 pub use request::RequestKey;
 pub use run::{Block, BlockPending, BlockReader, FinishClaim, Opened, Recording, RunTail};
 pub use store::Store;

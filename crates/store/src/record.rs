@@ -11,9 +11,9 @@ use crate::error::StoreError;
 use crate::moment::Moment;
 
 pub use crate::disk::{
-    DynoTest, FrameCurve, FrameStiffness, Gap, JobSheetBody, LoadCell, MachineBody, PriceListBody, Quantity, RateTest,
-    RiderBody, RuleTableBody, RunBody, RunColumn, RunHeader, RunState, SetupBody, Span, SpringBody, TareMark,
-    TesterFrame, ToleranceGrade, WallClock, run_header, tester_frame,
+    DynoTest, FrameCurve, FrameStiffness, Gap, JobSheetBody, LoadCalibration, LoadCell, MachineBody, PriceListBody,
+    Quantity, RateTest, RiderBody, RuleTableBody, RunBody, RunColumn, RunHeader, RunState, SetupBody, Span, SpringBody,
+    TareMark, TesterBody, TesterFrame, ToleranceGrade, WallClock, run_header, tester_frame,
 };
 
 /// Largest encoded content of a record, in bytes.
@@ -27,6 +27,8 @@ pub enum Kind {
     Spring = 1,
     /// A recorded run.
     Run = 2,
+    /// A tester with its calibration.
+    Tester = 12,
     /// A rider: the only record that says who a person is.
     Rider = 40,
     /// A machine with its units.
@@ -52,9 +54,10 @@ pub enum ListOrder {
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Kind; 8] = [
+    pub const ALL: [Kind; 9] = [
         Kind::Spring,
         Kind::Run,
+        Kind::Tester,
         Kind::Rider,
         Kind::Machine,
         Kind::Setup,
@@ -78,6 +81,7 @@ impl Kind {
         match self {
             Kind::Spring => "spring",
             Kind::Run => "run",
+            Kind::Tester => "tester",
             Kind::Rider => "rider",
             Kind::Machine => "machine",
             Kind::Setup => "setup",
@@ -91,7 +95,9 @@ impl Kind {
     pub const fn list_order(self) -> ListOrder {
         match self {
             Kind::Run | Kind::Setup | Kind::JobSheet => ListOrder::NewestFirst,
-            Kind::Spring | Kind::Rider | Kind::Machine | Kind::RuleTable | Kind::PriceList => ListOrder::ById,
+            Kind::Spring | Kind::Tester | Kind::Rider | Kind::Machine | Kind::RuleTable | Kind::PriceList => {
+                ListOrder::ById
+            }
         }
     }
 
@@ -184,6 +190,7 @@ macro_rules! entered {
 
 entered! {
     SpringBody: Spring,
+    TesterBody: Tester,
     RiderBody: Rider,
     MachineBody: Machine,
     SetupBody: Setup,

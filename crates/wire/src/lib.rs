@@ -6,6 +6,7 @@ pub mod names;
 pub mod quantity;
 pub mod records;
 pub mod springs;
+pub mod testers;
 pub mod valving;
 pub mod violation;
 

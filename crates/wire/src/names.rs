@@ -19,6 +19,8 @@ pub enum Collection {
     Springs,
     /// `runs/`.
     Runs,
+    /// `testers/`.
+    Testers,
     /// `stacks/`.
     Stacks,
     /// `dampers/`.
@@ -39,6 +41,7 @@ impl Collection {
         match self {
             Self::Springs => "springs",
             Self::Runs => "runs",
+            Self::Testers => "testers",
             Self::Stacks => "stacks",
             Self::Dampers => "dampers",
             Self::Riders => "riders",

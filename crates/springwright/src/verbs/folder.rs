@@ -9,6 +9,7 @@ use service::maintenance;
 use crate::args::{ExportArgs, FolderArgs, ImportArgs};
 use crate::fail::{Answer, Ended, Fail};
 use crate::out::{Out, say};
+use crate::progress::reading;
 
 /// Writes everything of a store as text.
 pub(crate) fn export(args: &ExportArgs) -> Ended {
@@ -54,7 +55,10 @@ pub(crate) fn import(args: &ImportArgs) -> Ended {
     } else {
         maintenance::import(
             &args.store,
-            &mut BufReader::new(File::open(&args.from).map_err(|fault| Fail::at(args.from.display(), fault))?),
+            &mut BufReader::new(reading(
+                File::open(&args.from).map_err(|fault| Fail::at(args.from.display(), fault))?,
+                0,
+            )),
         )
     };
     imported.map_err(|fault| Fail::error(fault.to_string()))?;
