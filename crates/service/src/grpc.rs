@@ -1,10 +1,7 @@
 //! The gRPC doors: each call is handed to one operation of the bench, its error to one table of statuses.
 
-<<<<<<< HEAD
-mod calibration;
-=======
 mod book;
->>>>>>> part-book
+mod calibration;
 mod rack;
 mod run;
 mod spring;

@@ -11,15 +11,9 @@ use crate::error::StoreError;
 use crate::moment::Moment;
 
 pub use crate::disk::{
-<<<<<<< HEAD
-    DynoTest, FrameCurve, FrameStiffness, Gap, LoadCalibration, LoadCell, Quantity, RateTest, RunBody, RunColumn,
-    RunHeader, RunState, Span, SpringBody, TareMark, TesterBody, TesterFrame, ToleranceGrade, WallClock, run_header,
-    tester_frame,
-=======
-    DynoTest, FrameCurve, FrameStiffness, Gap, JobSheetBody, LoadCell, MachineBody, PriceListBody, Quantity, RateTest,
-    RiderBody, RuleTableBody, RunBody, RunColumn, RunHeader, RunState, SetupBody, Span, SpringBody, TareMark,
-    TesterFrame, ToleranceGrade, WallClock, run_header, tester_frame,
->>>>>>> part-book
+    DynoTest, FrameCurve, FrameStiffness, Gap, JobSheetBody, LoadCalibration, LoadCell, MachineBody, PriceListBody,
+    Quantity, RateTest, RiderBody, RuleTableBody, RunBody, RunColumn, RunHeader, RunState, SetupBody, Span, SpringBody,
+    TareMark, TesterBody, TesterFrame, ToleranceGrade, WallClock, run_header, tester_frame,
 };
 
 /// Largest encoded content of a record, in bytes.
@@ -33,10 +27,8 @@ pub enum Kind {
     Spring = 1,
     /// A recorded run.
     Run = 2,
-<<<<<<< HEAD
     /// A tester with its calibration.
     Tester = 12,
-=======
     /// A rider: the only record that says who a person is.
     Rider = 40,
     /// A machine with its units.
@@ -49,7 +41,6 @@ pub enum Kind {
     RuleTable = 44,
     /// The shop's prices.
     PriceList = 45,
->>>>>>> part-book
 }
 
 /// How records of a kind are listed.
@@ -63,12 +54,10 @@ pub enum ListOrder {
 
 impl Kind {
     /// Every kind.
-<<<<<<< HEAD
-    pub const ALL: [Kind; 3] = [Kind::Spring, Kind::Run, Kind::Tester];
-=======
-    pub const ALL: [Kind; 8] = [
+    pub const ALL: [Kind; 9] = [
         Kind::Spring,
         Kind::Run,
+        Kind::Tester,
         Kind::Rider,
         Kind::Machine,
         Kind::Setup,
@@ -76,7 +65,6 @@ impl Kind {
         Kind::RuleTable,
         Kind::PriceList,
     ];
->>>>>>> part-book
 
     /// The byte that stands for it in keys.
     pub const fn byte(self) -> u8 {
@@ -93,29 +81,23 @@ impl Kind {
         match self {
             Kind::Spring => "spring",
             Kind::Run => "run",
-<<<<<<< HEAD
             Kind::Tester => "tester",
-=======
             Kind::Rider => "rider",
             Kind::Machine => "machine",
             Kind::Setup => "setup",
             Kind::JobSheet => "job-sheet",
             Kind::RuleTable => "rule-table",
             Kind::PriceList => "price-list",
->>>>>>> part-book
         }
     }
 
     /// How such records are listed.
     pub const fn list_order(self) -> ListOrder {
         match self {
-<<<<<<< HEAD
-            Kind::Spring | Kind::Tester => ListOrder::ById,
-            Kind::Run => ListOrder::NewestFirst,
-=======
             Kind::Run | Kind::Setup | Kind::JobSheet => ListOrder::NewestFirst,
-            Kind::Spring | Kind::Rider | Kind::Machine | Kind::RuleTable | Kind::PriceList => ListOrder::ById,
->>>>>>> part-book
+            Kind::Spring | Kind::Tester | Kind::Rider | Kind::Machine | Kind::RuleTable | Kind::PriceList => {
+                ListOrder::ById
+            }
         }
     }
 
@@ -208,6 +190,7 @@ macro_rules! entered {
 
 entered! {
     SpringBody: Spring,
+    TesterBody: Tester,
     RiderBody: Rider,
     MachineBody: Machine,
     SetupBody: Setup,
@@ -215,20 +198,6 @@ entered! {
     RuleTableBody: RuleTable,
     PriceListBody: PriceList,
 }
-
-impl Body for TesterBody {
-    const KIND: Kind = Kind::Tester;
-
-    fn encode(&self) -> Vec<u8> {
-        self.encode_to_vec()
-    }
-
-    fn decode(bytes: &[u8]) -> Result<Self, String> {
-        Message::decode(bytes).map_err(|error| error.to_string())
-    }
-}
-
-impl Entered for TesterBody {}
 
 impl Body for RunBody {
     const KIND: Kind = Kind::Run;

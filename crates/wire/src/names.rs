@@ -19,10 +19,8 @@ pub enum Collection {
     Springs,
     /// `runs/`.
     Runs,
-<<<<<<< HEAD
     /// `testers/`.
     Testers,
-=======
     /// `stacks/`.
     Stacks,
     /// `dampers/`.
@@ -35,7 +33,6 @@ pub enum Collection {
     Setups,
     /// `jobSheets/`.
     JobSheets,
->>>>>>> part-book
 }
 
 impl Collection {
@@ -44,16 +41,13 @@ impl Collection {
         match self {
             Self::Springs => "springs",
             Self::Runs => "runs",
-<<<<<<< HEAD
             Self::Testers => "testers",
-=======
             Self::Stacks => "stacks",
             Self::Dampers => "dampers",
             Self::Riders => "riders",
             Self::Machines => "machines",
             Self::Setups => "setups",
             Self::JobSheets => "jobSheets",
->>>>>>> part-book
         }
     }
 

@@ -180,10 +180,6 @@ impl Walk<'_> {
         }
         self.entries(*kind, id, &head)?;
         match kind {
-<<<<<<< HEAD
-            Kind::Spring | Kind::Tester => Ok(()),
-=======
->>>>>>> part-book
             Kind::Run => self.run(id, &head, &uid),
             _ => Ok(()),
         }

@@ -119,10 +119,6 @@ fn export_record(
         text.message(&format!("revision {} {id} {revision}", kind.word()), &row)?;
     }
     match kind {
-<<<<<<< HEAD
-        Kind::Spring | Kind::Tester => Ok(()),
-=======
->>>>>>> part-book
         Kind::Run => export_run(store, text, &uid_of(head)?),
         _ => Ok(()),
     }

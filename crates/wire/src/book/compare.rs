@@ -77,6 +77,23 @@ fn difference(field: &str, before: Option<&Leaf>, after: Option<&Leaf>) -> v1::S
     }
 }
 
+/// A position whose unit is left out counts what its range counts.
+fn counted_as_ranges(found: &mut BTreeMap<String, Leaf>) {
+    let ranges: Vec<(String, &'static str)> = found
+        .iter()
+        .filter_map(|(field, leaf)| {
+            let adjuster = field.strip_prefix("machine.")?.strip_suffix(".range_count")?;
+            let position = format!("state.{adjuster}.position_from_closed");
+            leaf.counted_in().map(|unit| (position, unit))
+        })
+        .collect();
+    for (position, unit) in ranges {
+        if let Some(leaf) = found.get_mut(&position) {
+            leaf.count_in(unit);
+        }
+    }
+}
+
 fn leaves(values: &v1::SetupSideValues) -> Result<BTreeMap<String, Leaf>, String> {
     static POOL: OnceLock<Result<DescriptorPool, String>> = OnceLock::new();
     let pool = POOL.get_or_init(|| DescriptorPool::decode(crate::DESCRIPTORS).map_err(|error| error.to_string()));
@@ -87,5 +104,6 @@ fn leaves(values: &v1::SetupSideValues) -> Result<BTreeMap<String, Leaf>, String
     let message = DynamicMessage::decode(kind, values.encode_to_vec().as_slice()).map_err(|error| error.to_string())?;
     let mut found = BTreeMap::new();
     leaf::walk(&message, "", &mut found);
+    counted_as_ranges(&mut found);
     Ok(found)
 }

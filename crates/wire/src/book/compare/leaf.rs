@@ -30,6 +30,23 @@ impl Leaf {
         }
     }
 
+    /// What a number counts.
+    pub(super) fn counted_in(&self) -> Option<&'static str> {
+        match self {
+            Self::Number(_, unit) => Some(unit),
+            _ => None,
+        }
+    }
+
+    /// Says what a number counts that says nothing itself.
+    pub(super) fn count_in(&mut self, unit: &'static str) {
+        if let Self::Number(_, own) = self
+            && own.is_empty()
+        {
+            *own = unit;
+        }
+    }
+
     /// Other less this one, in the other's unit.
     pub(super) fn step_to(&self, other: &Self) -> Option<(f64, String)> {
         match (self, other) {
@@ -49,7 +66,7 @@ impl Leaf {
 
 /// Without what subtracting two decimal numbers leaves behind.
 fn short(value: f64) -> f64 {
-    format!("{value:.9e}").parse().unwrap_or(value)
+    format!("{value:.11e}").parse().unwrap_or(value)
 }
 
 impl fmt::Display for Leaf {

@@ -101,5 +101,7 @@ pub(super) fn change(field: &str, amount: f64, unit: &str) -> String {
         (false, false) => "less",
     };
     let space = if unit.is_empty() { "" } else { " " };
-    format!("{}{space}{unit} {way}", amount.abs())
+    // Six figures are more than anybody reads.
+    let shown: f64 = format!("{:.5e}", amount.abs()).parse().unwrap_or(amount);
+    format!("{shown}{space}{unit} {way}")
 }
