@@ -7,6 +7,7 @@ import math
 from google.protobuf.descriptor import FieldDescriptor
 
 from client import PACKAGE, check_refusal, must_refuse, refused
+from drawer import damper, lot, stack
 from rack import put
 from recording import attach, attach_refused, header
 
@@ -49,6 +50,13 @@ EITHER_SIGN = [
 ]
 # Plain numbers of either sign: what an instrument shows and what it was shown under, and how fast a linkage rises or falls.
 SIGNED = ["points[0].applied", "points[0].shown", "motion_ratio_change_per_meter"]
+# What an update changes: a record that is there.
+UPDATES = {
+    "RackService/UpdateSpring": ("spring", "springs/spoilt"),
+    "DrawerService/UpdateShimLot": ("shim_lot", "shimLots/spoilt"),
+    "DrawerService/UpdateStack": ("stack", "stacks/spoilt"),
+    "DrawerService/UpdateDamper": ("damper", "dampers/spoilt"),
+}
 # As many as one likes: a large number of degrees of freedom is as good as none stated.
 UNLIMITED = ["degrees_of_freedom"]
 
@@ -169,8 +177,9 @@ def base(api, rpc):
     request = api.request(rpc)
     if "request_id" in request.DESCRIPTOR.fields_by_name:
         request.request_id = "00000000-0000-4000-8000-000000000001"
-    if rpc == "RackService/UpdateSpring":
-        request.spring.name = "springs/spoilt"
+    if rpc in UPDATES:
+        field, name = UPDATES[rpc]
+        getattr(request, field).name = name
     return request
 
 
@@ -201,9 +210,12 @@ def refusal_of_place(api, rpc, place, act):
 
 def every_number_is_refused_when_it_makes_no_sense(api):
     put(api, "spoilt")
+    lot(api, "spoilt", 62, 0.1, 1)
+    stack(api, "spoilt")
+    damper(api, "spoilt")
     found = requests_with_numbers(api)
     rpcs = {rpc for rpc, _ in found}
-    assert {"SpringService/ReduceRun", "RackService/CreateSpring", "RunService/RecordRun"} <= rpcs, rpcs
+    assert {"SpringService/ReduceRun", "RackService/CreateSpring", "RunService/RecordRun", "DrawerService/UpdateDamper"} <= rpcs, rpcs
     assert len(found) >= 60, len(found)
     tried, wrong = 0, []
     for rpc, place in found:

@@ -6,6 +6,7 @@ import sys
 import time
 import traceback
 
+import drawer
 import faults
 import instructing
 import published
@@ -24,6 +25,7 @@ GROUPS = {
     "published": published.JOURNEYS,
     "springs": springs.JOURNEYS,
     "valving": valving.JOURNEYS,
+    "drawer": drawer.JOURNEYS,
     "faults": faults.JOURNEYS,
 }
 

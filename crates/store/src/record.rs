@@ -11,8 +11,11 @@ use crate::error::StoreError;
 use crate::moment::Moment;
 
 pub use crate::disk::{
-    DynoTest, FrameCurve, FrameStiffness, Gap, LoadCell, Quantity, RateTest, RunBody, RunColumn, RunHeader, RunState,
-    Span, SpringBody, TareMark, TesterFrame, ToleranceGrade, WallClock, run_header, tester_frame,
+    DamperBleed, DamperBody, DamperCharge, DamperHoles, DamperLeak, DamperNeedle, DamperOrifice, DamperPaths,
+    DamperStraightLift, DamperValve, DynoTest, FrameCurve, FrameStiffness, Gap, LoadCell, NamedStack, OilPoint,
+    OilValues, Quantity, RateTest, RunBody, RunColumn, RunHeader, RunState, ShimLotBody, Span, SpringBody, StackBody,
+    StackClamp, StackFace, StackLayer, StackSeat, StackStop, StackValues, TakenShims, TareMark, TesterFrame,
+    ToleranceGrade, WallClock, damper_bleed, damper_valve, run_header, tester_frame,
 };
 
 /// Largest encoded content of a record, in bytes.
@@ -26,6 +29,12 @@ pub enum Kind {
     Spring = 1,
     /// A recorded run.
     Run = 2,
+    /// A lot of shims in the drawer.
+    ShimLot = 3,
+    /// A stack of shims.
+    Stack = 4,
+    /// A damper.
+    Damper = 5,
 }
 
 /// How records of a kind are listed.
@@ -39,7 +48,7 @@ pub enum ListOrder {
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Kind; 2] = [Kind::Spring, Kind::Run];
+    pub const ALL: [Kind; 5] = [Kind::Spring, Kind::Run, Kind::ShimLot, Kind::Stack, Kind::Damper];
 
     /// The byte that stands for it in keys.
     pub const fn byte(self) -> u8 {
@@ -56,13 +65,16 @@ impl Kind {
         match self {
             Kind::Spring => "spring",
             Kind::Run => "run",
+            Kind::ShimLot => "shim-lot",
+            Kind::Stack => "stack",
+            Kind::Damper => "damper",
         }
     }
 
     /// How such records are listed.
     pub const fn list_order(self) -> ListOrder {
         match self {
-            Kind::Spring => ListOrder::ById,
+            Kind::Spring | Kind::ShimLot | Kind::Stack | Kind::Damper => ListOrder::ById,
             Kind::Run => ListOrder::NewestFirst,
         }
     }
@@ -120,6 +132,11 @@ pub trait Body: Clone + PartialEq + Send + Sync + 'static {
 
     /// Takes back whatever an update must not change. `before` is the content that is being replaced.
     fn keep_fixed(&mut self, _before: &Self) {}
+
+    /// Stacks of the drawer that it names.
+    fn stacks_named(&self) -> Vec<&NamedStack> {
+        Vec::new()
+    }
 }
 
 /// Contents that are entered by people, as opposed to recorded: what [`Store::create`](crate::Store::create) makes.
@@ -138,6 +155,74 @@ impl Body for SpringBody {
 }
 
 impl Entered for SpringBody {}
+
+impl Body for ShimLotBody {
+    const KIND: Kind = Kind::ShimLot;
+
+    fn encode(&self) -> Vec<u8> {
+        self.encode_to_vec()
+    }
+
+    fn decode(bytes: &[u8]) -> Result<Self, String> {
+        Message::decode(bytes).map_err(|error| error.to_string())
+    }
+
+    /// Counts change with what is put in and taken out, never by writing another number.
+    fn keep_fixed(&mut self, before: &Self) {
+        (self.count, self.built_count) = (before.count, before.built_count);
+    }
+}
+
+impl Entered for ShimLotBody {}
+
+impl Body for StackBody {
+    const KIND: Kind = Kind::Stack;
+
+    fn encode(&self) -> Vec<u8> {
+        self.encode_to_vec()
+    }
+
+    fn decode(bytes: &[u8]) -> Result<Self, String> {
+        Message::decode(bytes).map_err(|error| error.to_string())
+    }
+
+    /// A stack is built and taken apart, never written to be so.
+    fn keep_fixed(&mut self, before: &Self) {
+        self.built = before.built;
+        self.taken.clone_from(&before.taken);
+    }
+}
+
+impl Entered for StackBody {}
+
+impl Body for DamperBody {
+    const KIND: Kind = Kind::Damper;
+
+    fn encode(&self) -> Vec<u8> {
+        self.encode_to_vec()
+    }
+
+    fn decode(bytes: &[u8]) -> Result<Self, String> {
+        Message::decode(bytes).map_err(|error| error.to_string())
+    }
+
+    fn stacks_named(&self) -> Vec<&NamedStack> {
+        let paths = [
+            &self.compression,
+            &self.rebound,
+            &self.base_compression,
+            &self.base_rebound,
+        ];
+        let valves = paths.into_iter().flatten().filter_map(|paths| paths.valve.as_ref());
+        let named = valves.filter_map(|valve| match &valve.source {
+            Some(damper_valve::Source::Stack(named)) => Some(named),
+            _ => None,
+        });
+        named.collect()
+    }
+}
+
+impl Entered for DamperBody {}
 
 impl Body for RunBody {
     const KIND: Kind = Kind::Run;

@@ -19,6 +19,12 @@ pub enum Collection {
     Springs,
     /// `runs/`.
     Runs,
+    /// `shimLots/`.
+    ShimLots,
+    /// `stacks/`.
+    Stacks,
+    /// `dampers/`.
+    Dampers,
 }
 
 impl Collection {
@@ -27,6 +33,9 @@ impl Collection {
         match self {
             Self::Springs => "springs",
             Self::Runs => "runs",
+            Self::ShimLots => "shimLots",
+            Self::Stacks => "stacks",
+            Self::Dampers => "dampers",
         }
     }
 

@@ -2,12 +2,23 @@
 
 use mechanics::quantity::Unit;
 use store::record as disk;
-use store::{Moment, RunBody, Saved, SpringBody};
+use store::{Kind, Moment, RunBody, Saved, SpringBody};
 use wire::names::Collection;
 use wire::quantity::Message;
 use wire::v1;
 
 use super::board::Standing;
+
+/// Where records of a kind are named.
+pub fn collection(kind: Kind) -> Collection {
+    match kind {
+        Kind::Spring => Collection::Springs,
+        Kind::Run => Collection::Runs,
+        Kind::ShimLot => Collection::ShimLots,
+        Kind::Stack => Collection::Stacks,
+        Kind::Damper => Collection::Dampers,
+    }
+}
 
 /// A count of the store's as the wire has it.
 pub fn signed(count: u64) -> i64 {
@@ -48,12 +59,12 @@ pub fn state(standing: Standing) -> v1::RunState {
     }
 }
 
-fn kept<M: Message>(message: &Option<M>) -> Option<disk::Quantity> {
+pub(super) fn kept<M: Message>(message: &Option<M>) -> Option<disk::Quantity> {
     let (value, unit) = message.as_ref()?.parts();
     Some(disk::Quantity { value: value?, unit })
 }
 
-fn given<M: Message>(kept: &Option<disk::Quantity>) -> Option<M> {
+pub(super) fn given<M: Message>(kept: &Option<disk::Quantity>) -> Option<M> {
     kept.as_ref().map(|kept| M::from_parts(kept.value, kept.unit))
 }
 

@@ -115,7 +115,7 @@ fn export_record(
         text.message(&format!("revision {} {id} {revision}", kind.word()), &row)?;
     }
     match kind {
-        Kind::Spring => Ok(()),
+        Kind::Spring | Kind::ShimLot | Kind::Stack | Kind::Damper => Ok(()),
         Kind::Run => export_run(store, text, &uid_of(head)?),
     }
 }
