@@ -16,7 +16,10 @@ ENUM = FieldDescriptor.TYPE_ENUM
 MESSAGE = FieldDescriptor.TYPE_MESSAGE
 
 # What the server fills in is ignored in a request, so its numbers are not judged.
-SERVERS = {"UpdateRunRequest": ["run.header", "run.gaps"]}
+SERVERS = {
+    "UpdateRunRequest": ["run.header", "run.gaps"],
+    "UpdateRuleTableRequest": ["rule_table.defaults[0]", "rule_table.in_force[0]"],
+}
 # Where either sign makes sense: a tester's zero may be off either way, and so may its datum. Temperatures fall below 0.
 EITHER_SIGN = [
     "tare_load",
@@ -47,12 +50,23 @@ EITHER_SIGN = [
     # A shaft moves both ways, and a linkage may rise or fall.
     "shaft_velocities[0]",
     "temperatures[0]",
+    # A spring may be loose, a tube stand below its clamp, and a sag be predicted where an end only tops out.
+    "legs[0].preload",
+    "front.preload",
+    "rear.preload",
+    "least_preload",
+    "most_preload",
+    "leg_preloads[0]",
+    "fork_height",
+    "predictions[0].value",
+    "viscosity_temperature",
 ]
 # Plain numbers of either sign: what an instrument shows and what it was shown under, and how fast a linkage rises or falls.
 SIGNED = ["points[0].applied", "points[0].shown", "motion_ratio_change_per_meter"]
 # What an update changes: a record that is there.
 UPDATES = {
     "RackService/UpdateSpring": ("spring", "springs/spoilt"),
+    "CalibrationService/UpdateTester": ("tester", "testers/spoilt"),
     "DrawerService/UpdateShimLot": ("shim_lot", "shimLots/spoilt"),
     "DrawerService/UpdateStack": ("stack", "stacks/spoilt"),
     "DrawerService/UpdateDamper": ("damper", "dampers/spoilt"),
@@ -180,6 +194,11 @@ def base(api, rpc):
     if rpc in UPDATES:
         field, name = UPDATES[rpc]
         getattr(request, field).name = name
+    if rpc.startswith("BookService/Update"):
+        record = next(field for field in request.DESCRIPTOR.fields if field.name not in ("update_mask", "request_id"))
+        if record.name in ("rider", "machine", "setup", "job_sheet"):
+            segment = {"job_sheet": "jobSheets"}.get(record.name, record.name + "s")
+            getattr(request, record.name).name = segment + "/spoilt"
     return request
 
 

@@ -43,7 +43,7 @@ impl Store {
                 body: ShimLotBody { count, ..current.body },
                 ..current
             };
-            Ok(Plan::Write(plan_revision(&head, &mut next, Some(request))?, next))
+            Ok(Plan::Write(plan_revision(view, &head, &mut next, Some(request))?, next))
         })
     }
 
@@ -76,7 +76,7 @@ impl Store {
                 },
                 ..current
             };
-            let mut change = plan_revision(&head, &mut next, Some(request))?;
+            let mut change = plan_revision(view, &head, &mut next, Some(request))?;
             move_shims(view, &next.body.taken, Way::Out, (now, request), &mut change)?;
             Ok(Plan::Write(change, next))
         })
@@ -108,7 +108,7 @@ impl Store {
                 },
                 ..current
             };
-            let mut change = plan_revision(&head, &mut next, Some(request))?;
+            let mut change = plan_revision(view, &head, &mut next, Some(request))?;
             move_shims(view, &taken, Way::Back, (now, request), &mut change)?;
             Ok(Plan::Write(change, next))
         })
@@ -158,7 +158,7 @@ fn move_shims(
             },
             ..current
         };
-        change.absorb(plan_revision(&head, &mut next, Some(request))?);
+        change.absorb(plan_revision(view, &head, &mut next, Some(request))?);
     }
     Ok(())
 }
@@ -201,7 +201,7 @@ pub(crate) fn may_go(view: &Snapshot<'_>, kind: Kind, id: &RecordId, change: &mu
             let names_it = |damper: &DamperBody| damper.stacks_named().iter().any(|named| named.id == id.as_str());
             in_use(Kind::Damper, live(view, names_it)?)
         }
-        Kind::Spring | Kind::Run | Kind::Damper => Ok(()),
+        _ => Ok(()),
     }
 }
 

@@ -15,10 +15,11 @@
 //! 0C                                     the newest time seen
 //! 0D                                     stands while an import is not complete
 //! 0E                                     written anew whenever a damper may have come to name a stack
+//! 0F copy_time:8                         a copy of the store that was made
 //! ```
 //! Numbers are big-endian, times have their sign bit turned, `~` turns every bit: byte order is the order of the values. An id
 //! holds no byte 00, so none is the beginning of another's revisions. What belongs to one run hangs on its uid, so that a
-//! reuse of the id meets nothing old. Bytes 00 and 0F to FF are free; 00 is the engine's.
+//! reuse of the id meets nothing old. Bytes 00 and 10 to FF are free; 00 is the engine's.
 
 use crate::engine::{self, KeyRange};
 use crate::moment::Moment;
@@ -115,6 +116,11 @@ pub enum RowKey {
     Importing,
     /// Written anew whenever a damper may have come to name a stack.
     Naming,
+    /// A copy of the store that was made.
+    Copy {
+        /// When.
+        copy_time: Moment,
+    },
 }
 
 impl RowKey {
@@ -135,6 +141,7 @@ impl RowKey {
             RowKey::Clock => 0x0C,
             RowKey::Importing => 0x0D,
             RowKey::Naming => 0x0E,
+            RowKey::Copy { .. } => 0x0F,
         }
     }
 
@@ -184,6 +191,7 @@ impl RowKey {
                 key.extend(uid);
                 key.extend(number.to_be_bytes());
             }
+            RowKey::Copy { copy_time } => key.extend(ordered(*copy_time)),
             RowKey::Clock | RowKey::Importing | RowKey::Naming => {}
         }
         key
@@ -231,6 +239,9 @@ impl RowKey {
             0x0C => RowKey::Clock,
             0x0D => RowKey::Importing,
             0x0E => RowKey::Naming,
+            0x0F => RowKey::Copy {
+                copy_time: moment(take(rest)?),
+            },
             _ => return None,
         };
         rest.is_empty().then_some(row)

@@ -11,11 +11,13 @@
 //! - [`engine`] is the contract below all this.
 
 pub mod check;
+mod copies;
 mod disk;
 mod drawer;
 pub mod embedded;
 pub mod engine;
 pub mod envelope;
+mod erase;
 mod error;
 pub mod key;
 mod listing;
@@ -28,11 +30,15 @@ pub mod run;
 mod store;
 pub mod text;
 
+pub use copies::KnownCopy;
+pub use erase::Erased;
 pub use error::StoreError;
 pub use listing::{Cursor, ListQuery, Page, RevisionPage};
 pub use moment::Moment;
 pub use purge::PurgeStep;
-pub use record::{Body, DamperBody, Entered, Kind, RecordId, RunBody, Saved, ShimLotBody, SpringBody, StackBody};
+pub use record::{
+    Body, DamperBody, Entered, Kind, RecordId, RunBody, Saved, ShimLotBody, SpringBody, StackBody, TesterBody,
+};
 pub use request::RequestKey;
 pub use run::{Block, BlockPending, BlockReader, FinishClaim, Opened, Recording, RunTail};
 pub use store::Store;

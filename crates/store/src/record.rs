@@ -12,10 +12,11 @@ use crate::moment::Moment;
 
 pub use crate::disk::{
     DamperBleed, DamperBody, DamperCharge, DamperHoles, DamperLeak, DamperNeedle, DamperOrifice, DamperPaths,
-    DamperStraightLift, DamperValve, DynoTest, FrameCurve, FrameStiffness, Gap, LoadCell, NamedStack, OilPoint,
-    OilValues, Quantity, RateTest, RunBody, RunColumn, RunHeader, RunState, ShimLotBody, Span, SpringBody, StackBody,
-    StackClamp, StackFace, StackLayer, StackSeat, StackStop, StackValues, TakenShims, TareMark, TesterFrame,
-    ToleranceGrade, WallClock, damper_bleed, damper_valve, run_header, tester_frame,
+    DamperStraightLift, DamperValve, DynoTest, FrameCurve, FrameStiffness, Gap, JobSheetBody, LoadCalibration,
+    LoadCell, MachineBody, NamedStack, OilPoint, OilValues, PriceListBody, Quantity, RateTest, RiderBody,
+    RuleTableBody, RunBody, RunColumn, RunHeader, RunState, SetupBody, ShimLotBody, Span, SpringBody, StackBody,
+    StackClamp, StackFace, StackLayer, StackSeat, StackStop, StackValues, TakenShims, TareMark, TesterBody,
+    TesterFrame, ToleranceGrade, WallClock, damper_bleed, damper_valve, run_header, tester_frame,
 };
 
 /// Largest encoded content of a record, in bytes.
@@ -35,6 +36,20 @@ pub enum Kind {
     Stack = 4,
     /// A damper.
     Damper = 5,
+    /// A tester with its calibration.
+    Tester = 12,
+    /// A rider: the only record that says who a person is.
+    Rider = 40,
+    /// A machine with its units.
+    Machine = 41,
+    /// A visit of a machine.
+    Setup = 42,
+    /// A sheet that was handed over.
+    JobSheet = 43,
+    /// The shop's own rules.
+    RuleTable = 44,
+    /// The shop's prices.
+    PriceList = 45,
 }
 
 /// How records of a kind are listed.
@@ -48,7 +63,20 @@ pub enum ListOrder {
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Kind; 5] = [Kind::Spring, Kind::Run, Kind::ShimLot, Kind::Stack, Kind::Damper];
+    pub const ALL: [Kind; 12] = [
+        Kind::Spring,
+        Kind::Run,
+        Kind::ShimLot,
+        Kind::Stack,
+        Kind::Damper,
+        Kind::Tester,
+        Kind::Rider,
+        Kind::Machine,
+        Kind::Setup,
+        Kind::JobSheet,
+        Kind::RuleTable,
+        Kind::PriceList,
+    ];
 
     /// The byte that stands for it in keys.
     pub const fn byte(self) -> u8 {
@@ -68,15 +96,41 @@ impl Kind {
             Kind::ShimLot => "shim-lot",
             Kind::Stack => "stack",
             Kind::Damper => "damper",
+            Kind::Tester => "tester",
+            Kind::Rider => "rider",
+            Kind::Machine => "machine",
+            Kind::Setup => "setup",
+            Kind::JobSheet => "job-sheet",
+            Kind::RuleTable => "rule-table",
+            Kind::PriceList => "price-list",
         }
     }
 
     /// How such records are listed.
     pub const fn list_order(self) -> ListOrder {
         match self {
-            Kind::Spring | Kind::ShimLot | Kind::Stack | Kind::Damper => ListOrder::ById,
-            Kind::Run => ListOrder::NewestFirst,
+            Kind::Run | Kind::Setup | Kind::JobSheet => ListOrder::NewestFirst,
+            Kind::Spring
+            | Kind::ShimLot
+            | Kind::Stack
+            | Kind::Damper
+            | Kind::Tester
+            | Kind::Rider
+            | Kind::Machine
+            | Kind::RuleTable
+            | Kind::PriceList => ListOrder::ById,
         }
+    }
+
+    /// Whether earlier revisions are kept. Of what is known of a person only the newest is: what was corrected or taken out
+    /// must not stay behind.
+    pub const fn keeps_history(self) -> bool {
+        !matches!(self, Kind::Rider)
+    }
+
+    /// The first revision that is kept of a record whose newest is this one.
+    pub(crate) const fn first_kept(self, newest: u64) -> u64 {
+        if self.keeps_history() { 1 } else { newest }
     }
 }
 
@@ -142,19 +196,34 @@ pub trait Body: Clone + PartialEq + Send + Sync + 'static {
 /// Contents that are entered by people, as opposed to recorded: what [`Store::create`](crate::Store::create) makes.
 pub trait Entered: Body {}
 
-impl Body for SpringBody {
-    const KIND: Kind = Kind::Spring;
+macro_rules! entered {
+    ($($body:ident: $kind:ident),* $(,)?) => {$(
+        impl Body for $body {
+            const KIND: Kind = Kind::$kind;
 
-    fn encode(&self) -> Vec<u8> {
-        self.encode_to_vec()
-    }
+            fn encode(&self) -> Vec<u8> {
+                self.encode_to_vec()
+            }
 
-    fn decode(bytes: &[u8]) -> Result<Self, String> {
-        Message::decode(bytes).map_err(|error| error.to_string())
-    }
+            fn decode(bytes: &[u8]) -> Result<Self, String> {
+                Message::decode(bytes).map_err(|error| error.to_string())
+            }
+        }
+
+        impl Entered for $body {}
+    )*};
 }
 
-impl Entered for SpringBody {}
+entered! {
+    SpringBody: Spring,
+    TesterBody: Tester,
+    RiderBody: Rider,
+    MachineBody: Machine,
+    SetupBody: Setup,
+    JobSheetBody: JobSheet,
+    RuleTableBody: RuleTable,
+    PriceListBody: PriceList,
+}
 
 impl Body for ShimLotBody {
     const KIND: Kind = Kind::ShimLot;

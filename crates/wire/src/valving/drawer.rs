@@ -147,7 +147,7 @@ pub fn of_part(found: Violations, at: &str, given: impl Fn(&str) -> bool, violat
                 .field
                 .strip_prefix(at)
                 .and_then(|rest| rest.strip_prefix('.'))
-                .is_some_and(|field| !given(field))
+                .is_some_and(|field| !field.contains(['.', '[']) && !given(field))
     };
     faults
         .into_iter()
