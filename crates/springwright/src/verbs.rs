@@ -4,6 +4,7 @@ mod bench;
 mod calibration;
 mod convert;
 mod csv_samples;
+mod drawer;
 mod folder;
 mod reduce_run;
 mod valving;
