@@ -1,8 +1,10 @@
 //! Replies as a person reads them: aligned, with units, findings last.
 
 mod figures;
+mod plot;
 mod report;
 mod said;
+mod springs;
 mod table;
 mod typed;
 
@@ -12,7 +14,9 @@ use crate::api;
 use crate::entry::enum_prefix;
 
 pub(crate) use figures::{Exactness, clean};
+pub(crate) use plot::{has_plot, plotted};
 pub(crate) use report::reduced;
+pub(crate) use springs::pair;
 
 /// The share of values of a long list that is not printed one by one.
 const LISTED: usize = 8;
@@ -25,12 +29,26 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
     {
         return report::reduced(&reduced);
     }
+    if let Some(report) = of_springs(message) {
+        return report;
+    }
     let mut page = Page::of(message);
     page.message(message, 0);
     if page.text.is_empty() {
         page.text.push_str("nothing\n");
     }
     page.text
+}
+
+/// The replies on springs that have a report of their own.
+fn of_springs(message: &DynamicMessage) -> Option<String> {
+    match message.descriptor().name() {
+        "JudgePairResponse" => Some(springs::pair(&message.transcode_to().ok()?)),
+        "EvaluateAssemblyResponse" => Some(springs::assembly(&message.transcode_to().ok()?)),
+        "EvaluateGasSpringResponse" => springs::gas(&message.transcode_to().ok()?),
+        "ComputeWheelRateResponse" => Some(springs::wheel(&message.transcode_to().ok()?)),
+        _ => None,
+    }
 }
 
 /// Whether a reply is the verdict that the part is not what it should be.

@@ -1,7 +1,7 @@
 //! The calculations on springs: what is not said in the request comes from the run's own header and from the rack.
 
 use mechanics::quantity::{Deflection, ForceUnit, LengthUnit, Load, Quantity, Unit};
-use mechanics::spring::{self, Samples, Source, SpringError};
+use mechanics::spring::{self, Reduced, Samples, Source, SpringError};
 use store::record::{RecordId, RunBody};
 use store::{Saved, SpringBody};
 use wire::names::Collection;
@@ -19,9 +19,26 @@ const MAX_REDUCED: u64 = 2_000_000;
 
 impl Bench {
     /// Reduces a run, samples or a measured rate.
-    pub fn reduce_run(&self, mut request: v1::ReduceRunRequest) -> Result<v1::ReduceRunResponse, ServiceError> {
-        let mut violations = Violations::new();
+    pub fn reduce_run(&self, request: v1::ReduceRunRequest) -> Result<v1::ReduceRunResponse, ServiceError> {
         let (mut used, mut assumptions) = (Vec::new(), Vec::new());
+        let units = request.reply_units;
+        let reduced = self.reduced(request, &mut used, &mut assumptions)?;
+        // The units were read with the request, and refused there where they are none.
+        let units = wire::quantity::unit_system(units, Violations::new().at("reply_units"));
+        let mut reply = reduce::response(&reduced, units);
+        reply.assumptions.extend(assumptions);
+        reply.used = used;
+        Ok(reply)
+    }
+
+    /// The same as the physics gives it.
+    pub(super) fn reduced(
+        &self,
+        mut request: v1::ReduceRunRequest,
+        used: &mut Vec<v1::UsedRevision>,
+        assumptions: &mut Vec<v1::Assumption>,
+    ) -> Result<Reduced, ServiceError> {
+        let mut violations = Violations::new();
         let mut basis = Basis::Sent;
         let source = match request.source.take() {
             None => {
@@ -43,8 +60,8 @@ impl Bench {
                         &name,
                         &read,
                         &mut request,
-                        &mut used,
-                        &mut assumptions,
+                        used,
+                        assumptions,
                     )?)),
                     None => None,
                 }
@@ -54,15 +71,11 @@ impl Bench {
         let source_or_none = source.unwrap_or_else(|| Source::Samples(Samples::default()));
         let asked = reduce::options(&request, source_or_none, &mut violations);
         violations.finish()?;
-        let reduced = spring::reduce(&asked.request).map_err(not_reducible(basis))?;
-        let mut reply = reduce::response(&reduced, asked.units);
-        reply.assumptions.extend(assumptions);
-        reply.used = used;
-        Ok(reply)
+        spring::reduce(&asked.request).map_err(not_reducible(basis))
     }
 
     /// The samples of a run; fills the request's gaps from the run's header and its spring.
-    pub(super) fn run_source(
+    fn run_source(
         &self,
         shown: &str,
         name: &wire::names::Name,
@@ -213,12 +226,7 @@ impl Bench {
         name: &wire::names::Name,
         used: &mut Vec<v1::UsedRevision>,
     ) -> Result<(v1::SpringValues, Option<v1::Assumption>), ServiceError> {
-        let saved = self.spring_at(name, shown)?;
-        if saved.delete_time.is_some() {
-            return Err(ServiceError::Deleted { name: shown.to_owned() });
-        }
-        used.push(used_revision(Collection::Springs, saved.id.as_str(), saved.revision));
-        let spring = map::spring(&saved);
+        let spring = self.spring_of_rack(shown, name, used)?;
         let missing = |what: &str| ServiceError::NotReducible {
             basis: Basis::Stored,
             cause: format!("{shown} has no {what}"),

@@ -1,13 +1,16 @@
 //! A verb per call, under its bench: `rack get-spring` for `RackService/GetSpring`.
 
-use clap::{ArgMatches, Command, FromArgMatches as _};
+use clap::{Arg, ArgAction, ArgMatches, Command, FromArgMatches as _};
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
 
-use super::{reduce_run, run_method, valving};
+use super::{Shown, reduce_run, run_method, springs, valving};
 use crate::args::{self, CommonArgs};
 use crate::entry::{enter, is_typable};
 use crate::fail::{Ended, Fail};
-use crate::{api, args::flag};
+use crate::{api, args::flag, print};
+
+/// The flag that draws the reply.
+const PLOT: &str = "plot";
 
 /// A flag and the field of the request it sets.
 pub(super) struct Flag {
@@ -94,10 +97,14 @@ pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
         if is_reduce_run(&method) {
             reduce_run::enter_flags(message, matches)
         } else {
-            Ok(())
+            springs::enter_flags(method.name(), message, matches)
         }
     };
-    run_method(method.clone(), common, with_flags, true).await
+    let shown = Shown {
+        verdict_counts: true,
+        plot: print::has_plot(method.name()) && matches.get_flag(PLOT),
+    };
+    run_method(method.clone(), common, with_flags, shown).await
 }
 
 fn bench_name(service: &str) -> String {
@@ -124,7 +131,16 @@ fn verb(method: &MethodDescriptor) -> Command {
     if is_reduce_run(method) {
         verb = verb.args(reduce_run::args());
     }
-    verb
+    if print::has_plot(method.name()) {
+        verb = verb.arg(
+            Arg::new(PLOT)
+                .long(PLOT)
+                .help("Draw the curve in letters below the reply")
+                .action(ArgAction::SetTrue)
+                .conflicts_with("json"),
+        );
+    }
+    verb.args(springs::args(method.name()))
 }
 
 fn entries(method: &MethodDescriptor, matches: &ArgMatches) -> Vec<(String, String, String)> {
@@ -144,7 +160,7 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
         "LoadAtLength" => load_at_length(),
         "SolveStack" => valving::solve_stack(),
         _ if method.is_client_streaming() => Vec::new(),
-        _ => derived(method),
+        name => springs::flags(name).into_iter().chain(derived(method)).collect(),
     }
 }
 
@@ -229,11 +245,13 @@ fn example(method: &MethodDescriptor) -> String {
             "--shims \"30x0.15*2, 26x0.15, 22x0.15 mm\" --clamp 14mm --port-inner 18mm --port-outer 26mm --to 1MPa"
         }
         "EvaluateHelical" => "--wire-diameter 5mm --mean-coil-diameter 40mm --active-coil-count 5 --deflections 20mm",
-        "EvaluateAssembly" => "--request assembly.json --deflections 25mm",
-        "EvaluateGasSpring" => "--request fork.json --polytropic-exponent 1.2 --strokes 100mm",
-        "ComputeWheelRate" => "--request linkage.json --preload 8mm --wheel-travels 60mm",
+        "EvaluateAssembly" => "--series \"40 N/mm stop 12mm, 9.5 N/mm\" --preload 10mm --deflections 25mm --plot",
+        "EvaluateGasSpring" => {
+            "--seal-diameter 48mm --bore-diameter 44mm --air-gap 130mm --travel 120mm --strokes 100mm --plot"
+        }
+        "ComputeWheelRate" => "--motion-ratio 0.5 --rate \"90 N/mm\" --preload 8mm --wheel-travels 60mm",
         "FitCalibration" => "--request points.json --degree 2 --readings 1.24",
-        "JudgePair" => "--request pair.json --limit-ratio 2%",
+        "JudgePair" => "--server 127.0.0.1:7411 --first-run runs/left --second-run runs/right --limit-ratio 2%",
         "CreateSpring" => "--server 127.0.0.1:7411 --label \"fork, left\" --marked-rate 9.5N/mm",
         "UpdateSpring" => "--server 127.0.0.1:7411 --name springs/a7 --rack-place \"top row\"",
         "ListSprings" => "--server 127.0.0.1:7411 --label-contains fork",
