@@ -21,6 +21,7 @@ mod knees;
 mod least;
 mod line;
 mod load;
+mod load_curve;
 mod local;
 mod marking;
 mod monotone;
@@ -31,12 +32,13 @@ mod reduced;
 mod request;
 mod robust;
 mod samples;
+mod scaled;
 mod segments;
 mod shape;
 mod strokes;
 mod wheel;
 mod window;
-mod words;
+pub(crate) mod words;
 
 pub use assembly::{
     Assembly, AssemblyFound, AssemblyPoint, DEEPEST, MOST_PARTS, MOST_TABLE, Part, PartKind, Share, StopEvent,
@@ -56,6 +58,7 @@ pub use helical::{
     WireMaterial, evaluate_helical,
 };
 pub use load::{LoadAtLength, SpringValues, load_at_length};
+pub use load_curve::{LoadCalibration, LoadCurve};
 pub use pair::{Pair, PairJudged, PairPlace, PairVerdict, judge_pair};
 pub use reduced::{
     AppliedWindow, BothErrorsLine, BrokenLine, CURVE_POINTS, Contact, Curve, CurveFit, CurvePoint, Decision,

@@ -86,7 +86,7 @@ impl Bench {
             source: Some(Asked::Run(spring.tested_run)),
             ..Default::default()
         };
-        let part = self.reduced(request, used, &mut Vec::new())?.as_part(stop);
+        let part = self.reduced(request, used)?.as_part(stop);
         if let PartKind::Table { .. } = part {
             let text =
                 "one rate does not describe it: its measured curve is taken, and it counts as closed where that ends";
@@ -149,13 +149,16 @@ impl Bench {
     /// The calibration of a load cell or a frame.
     pub fn fit_calibration(
         &self,
-        request: v1::FitCalibrationRequest,
+        mut request: v1::FitCalibrationRequest,
     ) -> Result<v1::FitCalibrationResponse, ServiceError> {
         let mut violations = Violations::new();
+        let used = self.kept_points(&mut request, &mut violations)?;
         let read = calibration::request(&request, &mut violations);
         let read = checked(violations, read)?;
         let found = spring::fit_calibration(&read).map_err(not_reducible(Basis::Sent))?;
-        Ok(calibration::response(&read, &found))
+        let mut reply = calibration::response(&read, &found);
+        reply.used.extend(used);
+        Ok(reply)
     }
 
     /// Whether two springs match.
@@ -217,7 +220,7 @@ impl Bench {
             other => other,
         };
         // What a run assumes of its tare is said where the run is read by itself.
-        self.reduced(request, used, &mut Vec::new()).map_err(below)
+        self.reduced(request, used).map_err(below)
     }
 
     fn tested_run(&self, field: &str, name: &str, used: &mut Vec<v1::UsedRevision>) -> Result<String, ServiceError> {
@@ -232,6 +235,18 @@ impl Bench {
             });
         }
         Ok(run)
+    }
+
+    /// A reduction as the physics gives it.
+    pub(super) fn reduced(
+        &self,
+        request: v1::ReduceRunRequest,
+        used: &mut Vec<v1::UsedRevision>,
+    ) -> Result<Reduced, ServiceError> {
+        let prepared = self.prepared(request)?;
+        let reduced = prepared.reduced()?;
+        used.extend(prepared.used);
+        Ok(reduced)
     }
 }
 
@@ -254,6 +269,9 @@ fn reduction_faults(request: &v1::ReduceRunRequest) -> Vec<Violation> {
         Some(Asked::Samples(samples)) => drop(reduce::samples(samples, violations.at("samples"))),
         Some(Asked::MeasuredRate(rate)) => drop(reduce::measured_rate(rate, violations.at("measured_rate"))),
         Some(Asked::Run(name)) => drop(Collection::Runs.revisable(name, violations.at("run"))),
+    }
+    if !request.tester.is_empty() {
+        Collection::Testers.revisable(&request.tester, violations.at("tester"));
     }
     reduce::options(request, Source::Samples(Samples::default()), &mut violations);
     violations.finish().err().unwrap_or_default()

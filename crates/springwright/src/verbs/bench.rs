@@ -3,7 +3,7 @@
 use clap::{Arg, ArgAction, ArgMatches, Command, FromArgMatches as _};
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
 
-use super::{Shown, reduce_run, run_method, springs, valving};
+use super::{Shown, calibration, reduce_run, run_method, springs, valving};
 use crate::args::{self, CommonArgs};
 use crate::entry::{enter, is_typable};
 use crate::fail::{Ended, Fail};
@@ -95,9 +95,12 @@ pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
             enter(message, "reply_units", units).map_err(|words| Fail::at("--units", words))?;
         }
         if is_reduce_run(&method) {
-            reduce_run::enter_flags(message, matches)
-        } else {
-            springs::enter_flags(method.name(), message, matches)
+            reduce_run::enter_flags(message, matches)?;
+        }
+        springs::enter_flags(method.name(), message, matches)?;
+        match points_path(&method) {
+            Some(path) => calibration::enter_flags(message, matches, path),
+            None => Ok(()),
         }
     };
     let shown = Shown {
@@ -115,6 +118,15 @@ fn is_reduce_run(method: &MethodDescriptor) -> bool {
     method.name() == "ReduceRun"
 }
 
+/// Where a request takes the points of a calibration.
+fn points_path(method: &MethodDescriptor) -> Option<&'static str> {
+    match method.name() {
+        "FitCalibration" => Some("points"),
+        "CreateTester" | "UpdateTester" => Some("tester.calibration.points"),
+        _ => None,
+    }
+}
+
 fn verb(method: &MethodDescriptor) -> Command {
     let about = api::words(&method.parent_service().parent_file(), method.path());
     let mut verb = args::verb(api::kebab(method.name()), about).after_help(example(method));
@@ -130,6 +142,9 @@ fn verb(method: &MethodDescriptor) -> Command {
     }
     if is_reduce_run(method) {
         verb = verb.args(reduce_run::args());
+    }
+    if points_path(method).is_some() {
+        verb = verb.args(calibration::args());
     }
     if print::has_plot(method.name()) {
         verb = verb.arg(
@@ -159,6 +174,7 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
         "ReduceRun" => reduce_run::flags(),
         "LoadAtLength" => load_at_length(),
         "SolveStack" => valving::solve_stack(),
+        "CreateTester" | "UpdateTester" => derived(method).into_iter().chain(calibration::of_tester()).collect(),
         _ if method.is_client_streaming() => Vec::new(),
         name => springs::flags(name).into_iter().chain(derived(method)).collect(),
     }
@@ -250,8 +266,12 @@ fn example(method: &MethodDescriptor) -> String {
             "--seal-diameter 48mm --bore-diameter 44mm --air-gap 130mm --travel 120mm --strokes 100mm --plot"
         }
         "ComputeWheelRate" => "--motion-ratio 0.5 --rate \"90 N/mm\" --preload 8mm --wheel-travels 60mm",
-        "FitCalibration" => "--request points.json --degree 2 --readings 1.24",
         "JudgePair" => "--server 127.0.0.1:7411 --first-run runs/left --second-run runs/right --limit-ratio 2%",
+        "FitCalibration" => "--points \"0:0.2, 500:507.4, 1000:1014.8\" --degree 1 --readings 310.5",
+        "CreateTester" | "UpdateTester" => {
+            "--server 127.0.0.1:7411 --tester-id press --points-csv points.csv --applied-unit N --shown-unit N --calibrated 2026-03-01"
+        }
+        "ListTesters" => "--server 127.0.0.1:7411 --due-before 2026-12-31",
         "CreateSpring" => "--server 127.0.0.1:7411 --label \"fork, left\" --marked-rate 9.5N/mm",
         "UpdateSpring" => "--server 127.0.0.1:7411 --name springs/a7 --rack-place \"top row\"",
         "ListSprings" => "--server 127.0.0.1:7411 --label-contains fork",
@@ -262,6 +282,7 @@ fn example(method: &MethodDescriptor) -> String {
         "InstructRun" => "--server 127.0.0.1:7411 --name runs/r1 --action start",
         "RecordRun" => "--server 127.0.0.1:7411 --request steps.json --json",
         name if name.contains("Spring") => "--server 127.0.0.1:7411 --name springs/a7",
+        name if name.contains("Tester") => "--server 127.0.0.1:7411 --name testers/press",
         name if name.contains("Run") => "--server 127.0.0.1:7411 --name runs/r1",
         _ => "--server 127.0.0.1:7411 --request request.json --json",
     };
