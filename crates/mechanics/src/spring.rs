@@ -20,6 +20,7 @@ mod knees;
 mod least;
 mod line;
 mod load;
+mod load_curve;
 mod local;
 mod marking;
 mod monotone;
@@ -30,12 +31,13 @@ mod reduced;
 mod request;
 mod robust;
 mod samples;
+mod scaled;
 mod segments;
 mod shape;
 mod strokes;
 mod wheel;
 mod window;
-mod words;
+pub(crate) mod words;
 
 pub use assembly::{
     Assembly, AssemblyFound, AssemblyPoint, DEEPEST, MOST_PARTS, MOST_TABLE, Part, PartKind, Share, StopEvent,
@@ -54,6 +56,7 @@ pub use helical::{
     WireMaterial, evaluate_helical,
 };
 pub use load::{LoadAtLength, SpringValues, load_at_length};
+pub use load_curve::{LoadCalibration, LoadCurve};
 pub use pair::{Pair, PairJudged, PairVerdict, judge_pair};
 pub use reduced::{
     AppliedWindow, BrokenLine, CURVE_POINTS, Contact, Curve, CurveFit, CurvePoint, Decision, FittedLine, Friction,

@@ -2,7 +2,9 @@
 //! what a request may contain is checked by `wire`, what is kept by `store`, what it means computed by `mechanics`.
 
 pub mod board;
+mod book;
 mod drawer;
+mod fields;
 mod instruct;
 pub mod map;
 mod marks;
@@ -12,6 +14,7 @@ pub mod recording;
 mod reduce;
 mod runs;
 mod springs;
+mod testers;
 mod valving;
 pub mod watching;
 
@@ -24,6 +27,7 @@ use store::{Moment, RequestKey, Store, StoreError};
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 use wire::names::Collection;
+use wire::v1::ViolationReason;
 use wire::violation::Violations;
 
 use crate::error::ServiceError;
@@ -181,6 +185,27 @@ fn named_change<M: Message>(
     let key = request_key(method, request_id, request, &mut violations);
     let id = collection.id(name, violations.at("name"));
     checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))
+}
+
+/// The places among `names` of the fields a mask names; what is no such field is noted.
+fn masked(paths: &[String], names: &[&str], violations: &mut Violations) -> Vec<usize> {
+    let mut chosen = Vec::new();
+    for (index, path) in paths.iter().enumerate() {
+        match names.iter().position(|name| name == path) {
+            Some(field) => chosen.push(field),
+            None => {
+                let shown: String = path.chars().take(80).collect();
+                violations.at("update_mask").at("paths").index(index).push(
+                    ViolationReason::UnknownName,
+                    format_args!(
+                        "\"{shown}\" cannot be changed; allowed \"*\" alone or {}",
+                        names.join(", ")
+                    ),
+                );
+            }
+        }
+    }
+    chosen
 }
 
 /// An etag that was given.

@@ -1,5 +1,6 @@
 //! Replies as a person reads them: aligned, with units, findings last.
 
+mod calibration;
 mod figures;
 mod report;
 mod said;
@@ -24,6 +25,11 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
         && let Ok(reduced) = message.transcode_to()
     {
         return report::reduced(&reduced);
+    }
+    if kind.name() == "FitCalibrationResponse"
+        && let Ok(fitted) = message.transcode_to()
+    {
+        return calibration::fitted(&fitted);
     }
     let mut page = Page::of(message);
     page.message(message, 0);

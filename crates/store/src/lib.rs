@@ -11,10 +11,12 @@
 //! - [`engine`] is the contract below all this.
 
 pub mod check;
+mod copies;
 mod disk;
 pub mod embedded;
 pub mod engine;
 pub mod envelope;
+mod erase;
 mod error;
 pub mod key;
 mod listing;
@@ -27,11 +29,13 @@ pub mod run;
 mod store;
 pub mod text;
 
+pub use copies::KnownCopy;
+pub use erase::Erased;
 pub use error::StoreError;
 pub use listing::{Cursor, ListQuery, Page, RevisionPage};
 pub use moment::Moment;
 pub use purge::PurgeStep;
-pub use record::{Body, Entered, Kind, RecordId, RunBody, Saved, SpringBody};
+pub use record::{Body, Entered, Kind, RecordId, RunBody, Saved, SpringBody, TesterBody};
 pub use request::RequestKey;
 pub use run::{Block, BlockPending, BlockReader, FinishClaim, Opened, Recording, RunTail};
 pub use store::Store;

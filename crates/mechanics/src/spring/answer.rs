@@ -76,6 +76,9 @@ pub(super) fn of_samples(request: &Request, samples: &Samples) -> Result<Reduced
     };
     let marking_verdict = marking::verdict(request, &bench_values, &mut said.findings);
     say_defaults(request, &settled, &mut said);
+    if let Some(curve) = &request.calibration {
+        curve.say(&bench.points, &settled, Words::new(request.units), &mut said);
+    }
     Ok(Reduced {
         two_point_rate: two_point.map(|slope| SpringRate::from_si(corrected(slope, request, &budgeted))),
         robust_rate: robust,
@@ -157,7 +160,7 @@ fn measured(bench: &Bench<'_>, settled: &Settled, strokes: &[StrokeResult], dilu
         .filter(|s| !s.preset)
         .filter_map(|s| s.rate.map(Quantity::si))
         .collect();
-    let digit = bench.request.uncertainty.load_resolution.map_or(0.0, Quantity::si) / 12.0_f64.sqrt();
+    let digit = budget::load_digit(bench.request) / 12.0_f64.sqrt();
     let (type_a, dof, source) = if rates.len() >= STROKES_FOR_TYPE_A {
         let count = rates.len() as f64;
         let mean = rates.iter().sum::<f64>() / count;
@@ -181,6 +184,7 @@ fn measured(bench: &Bench<'_>, settled: &Settled, strokes: &[StrokeResult], dilu
             0.0
         },
         dilution,
+        calibration: bench.request.calibration.as_ref().map(|curve| curve.of_slope(settled)),
     }
 }
 
@@ -559,6 +563,9 @@ fn predicted(request: &Request, line: &Line, at: f64, tare: f64) -> Estimate<Loa
             1.0,
             dof,
         ));
+    }
+    if let Some(curve) = &request.calibration {
+        rows.extend(curve.of_load(load + tare, tare).rows(load, 1.0));
     }
     let scale = budget::load_scale_limit(request).unwrap_or(0.0) / 3.0_f64.sqrt();
     if scale > 0.0 {

@@ -64,6 +64,14 @@ impl Said {
 /// Common practice of the trade.
 pub(super) const PRACTICE: &str = "common practice, no source";
 
+/// A stated tare is what the instrument shows: it is read back like the loads.
+fn tare_rule(request: &Request) -> Tare {
+    match (request.tare, &request.calibration) {
+        (Tare::Level(shown), Some(curve)) => Tare::Level(curve.applied(shown)),
+        (rule, _) => rule,
+    }
+}
+
 impl<'a> Bench<'a> {
     /// Lays a run out.
     pub(super) fn new(request: &'a Request, samples: &Samples, said: &mut Said) -> Result<Self, SpringError> {
@@ -74,12 +82,15 @@ impl<'a> Bench<'a> {
                 needed: 2,
             });
         }
+        if let Some(curve) = &request.calibration {
+            curve.correct(&mut points);
+        }
         let (low, high) = reach(&points);
         if high - low <= 4.0 * f64::EPSILON * high.abs().max(low.abs()) {
             return Err(SpringError::OneDeflection(Deflection::from_si(low)));
         }
         let strokes = find(&points, &samples.segment_starts, request.window == Window::AllSamples)?;
-        let no_load = no_load(request.tare, &points, &strokes)?;
+        let no_load = no_load(tare_rule(request), &points, &strokes)?;
         let tare = no_load.as_ref().map_or(0.0, |found| found.level);
         let beyond = take_off_frame(&mut points, &request.frame, tare);
         let mut bench = Self {

@@ -64,7 +64,9 @@ pub enum PairVerdict {
 
 /// Contributions that one tester lays on both springs alike.
 fn is_of_the_tester(source: &str) -> bool {
-    source.contains("scale (relative)") || source.contains("frame")
+    ["scale (relative)", "frame", "load calibration"]
+        .iter()
+        .any(|of_tester| source.contains(of_tester))
 }
 
 /// Places the curves are compared at.

@@ -5,6 +5,8 @@ use crate::quantity::{
     Temperature, UnitSystem,
 };
 
+use super::LoadCurve;
+
 /// Asks what samples, or a rate measured elsewhere, say of a spring.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Request {
@@ -12,6 +14,8 @@ pub struct Request {
     pub source: Source,
     /// What the cell shows without load.
     pub tare: Tare,
+    /// The calibration loads and tare are read back through; `None`: they are as shown.
+    pub calibration: Option<LoadCurve>,
     /// What the tester's frame gives.
     pub frame: Frame,
     /// Which part of the travel the rate is taken over.
@@ -47,6 +51,7 @@ impl Request {
         Self {
             source,
             tare: Tare::default(),
+            calibration: None,
             frame: Frame::default(),
             window: Window::default(),
             marking: Marking::default(),

@@ -235,19 +235,7 @@ fn mask(request: &v1::UpdateSpringRequest, spring: &v1::Spring, violations: &mut
     if paths == ["*"] {
         return FIELDS.iter().collect();
     }
-    let known = || FIELDS.iter().map(|field| field.name).collect::<Vec<_>>().join(", ");
-    let mut chosen = Vec::new();
-    for (index, path) in paths.iter().enumerate() {
-        match FIELDS.iter().find(|field| field.name == path) {
-            Some(field) => chosen.push(field),
-            None => {
-                let shown: String = path.chars().take(80).collect();
-                violations.at("update_mask").at("paths").index(index).push(
-                    Reason::UnknownName,
-                    format_args!("\"{shown}\" cannot be changed; allowed \"*\" alone or {}", known()),
-                );
-            }
-        }
-    }
-    chosen
+    let names: Vec<&str> = FIELDS.iter().map(|field| field.name).collect();
+    let chosen = super::masked(paths, &names, violations);
+    chosen.into_iter().filter_map(|index| FIELDS.get(index)).collect()
 }

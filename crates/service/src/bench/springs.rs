@@ -73,13 +73,16 @@ impl Bench {
     /// The calibration of a load cell or a frame.
     pub fn fit_calibration(
         &self,
-        request: v1::FitCalibrationRequest,
+        mut request: v1::FitCalibrationRequest,
     ) -> Result<v1::FitCalibrationResponse, ServiceError> {
         let mut violations = Violations::new();
+        let used = self.kept_points(&mut request, &mut violations)?;
         let read = calibration::request(&request, &mut violations);
         let read = checked(violations, read)?;
         let found = spring::fit_calibration(&read).map_err(not_reducible(Basis::Sent))?;
-        Ok(calibration::response(&read, &found))
+        let mut reply = calibration::response(&read, &found);
+        reply.used.extend(used);
+        Ok(reply)
     }
 
     /// Whether two springs match.
@@ -169,49 +172,13 @@ impl Bench {
     /// A reduction as the physics gives it.
     fn reduced(
         &self,
-        mut request: v1::ReduceRunRequest,
+        request: v1::ReduceRunRequest,
         used: &mut Vec<v1::UsedRevision>,
     ) -> Result<Reduced, ServiceError> {
-        let mut violations = Violations::new();
-        let mut basis = Basis::Sent;
-        let source = match request.source.take() {
-            None => {
-                violations.push(
-                    "source",
-                    Reason::ValueMissing,
-                    "one of run, samples, measured_rate is required",
-                );
-                None
-            }
-            Some(Asked::Samples(samples)) => Some(Source::Samples(reduce::samples(&samples, violations.at("samples")))),
-            Some(Asked::MeasuredRate(rate)) => {
-                reduce::measured_rate(&rate, violations.at("measured_rate")).map(Source::MeasuredRate)
-            }
-            Some(Asked::Run(name)) => {
-                basis = Basis::Stored;
-                let read = Collection::Runs.revisable(&name, violations.at("run"));
-                match read {
-                    Some(read) => {
-                        let mut said = Vec::new();
-                        Some(Source::Samples(self.run_source(
-                            &name,
-                            &read,
-                            &mut request,
-                            used,
-                            &mut said,
-                        )?))
-                    }
-                    None => None,
-                }
-            }
-        };
-        let asked = reduce::options(
-            &request,
-            source.unwrap_or_else(|| Source::Samples(Samples::default())),
-            &mut violations,
-        );
-        violations.finish()?;
-        spring::reduce(&asked.request).map_err(not_reducible(basis))
+        let prepared = self.prepared(request)?;
+        let reduced = prepared.reduced()?;
+        used.extend(prepared.used);
+        Ok(reduced)
     }
 }
 
@@ -227,6 +194,9 @@ fn reduction_faults(request: &v1::ReduceRunRequest) -> Vec<Violation> {
         Some(Asked::Samples(samples)) => drop(reduce::samples(samples, violations.at("samples"))),
         Some(Asked::MeasuredRate(rate)) => drop(reduce::measured_rate(rate, violations.at("measured_rate"))),
         Some(Asked::Run(name)) => drop(Collection::Runs.revisable(name, violations.at("run"))),
+    }
+    if !request.tester.is_empty() {
+        Collection::Testers.revisable(&request.tester, violations.at("tester"));
     }
     reduce::options(request, Source::Samples(Samples::default()), &mut violations);
     violations.finish().err().unwrap_or_default()

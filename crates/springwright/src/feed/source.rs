@@ -14,6 +14,7 @@ use wire::v1::instruction::Action;
 
 use super::columns::{Columns, ColumnsError};
 use super::decode::{self, Complaint, Format, Line, Note, Separator, Splitter};
+use crate::progress::reading;
 
 /// Bytes of one arrival.
 const CHUNK_BYTES: usize = 16 * 1024;
@@ -87,13 +88,15 @@ impl Source {
             Self::Tcp(address) => connect(address, start).await,
             Self::File(path) => {
                 let mut file = std::fs::File::open(path)?;
+                let mut done = 0;
                 if let Start::Byte(offset) = start {
+                    done = offset;
                     if file.metadata()?.len() < offset {
                         return Err(io::Error::other("it is shorter than what was read of it before"));
                     }
                     file.seek(SeekFrom::Start(offset))?;
                 }
-                Ok(in_thread(file).into())
+                Ok(in_thread(reading(file, done)).into())
             }
             Self::Stdin => Ok(in_thread(io::stdin()).into()),
         }

@@ -3,7 +3,7 @@
 use clap::{ArgMatches, Command, FromArgMatches as _};
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
 
-use super::{reduce_run, run_method, valving};
+use super::{calibration, reduce_run, run_method, valving};
 use crate::args::{self, CommonArgs};
 use crate::entry::{enter, is_typable};
 use crate::fail::{Ended, Fail};
@@ -92,9 +92,11 @@ pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
             enter(message, "reply_units", units).map_err(|words| Fail::at("--units", words))?;
         }
         if is_reduce_run(&method) {
-            reduce_run::enter_flags(message, matches)
-        } else {
-            Ok(())
+            reduce_run::enter_flags(message, matches)?;
+        }
+        match points_path(&method) {
+            Some(path) => calibration::enter_flags(message, matches, path),
+            None => Ok(()),
         }
     };
     run_method(method.clone(), common, with_flags, true).await
@@ -106,6 +108,15 @@ fn bench_name(service: &str) -> String {
 
 fn is_reduce_run(method: &MethodDescriptor) -> bool {
     method.name() == "ReduceRun"
+}
+
+/// Where a request takes the points of a calibration.
+fn points_path(method: &MethodDescriptor) -> Option<&'static str> {
+    match method.name() {
+        "FitCalibration" => Some("points"),
+        "CreateTester" | "UpdateTester" => Some("tester.calibration.points"),
+        _ => None,
+    }
 }
 
 fn verb(method: &MethodDescriptor) -> Command {
@@ -123,6 +134,9 @@ fn verb(method: &MethodDescriptor) -> Command {
     }
     if is_reduce_run(method) {
         verb = verb.args(reduce_run::args());
+    }
+    if points_path(method).is_some() {
+        verb = verb.args(calibration::args());
     }
     verb
 }
@@ -143,6 +157,7 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
         "ReduceRun" => reduce_run::flags(),
         "LoadAtLength" => load_at_length(),
         "SolveStack" => valving::solve_stack(),
+        "CreateTester" | "UpdateTester" => derived(method).into_iter().chain(calibration::of_tester()).collect(),
         _ if method.is_client_streaming() => Vec::new(),
         _ => derived(method),
     }
@@ -232,7 +247,11 @@ fn example(method: &MethodDescriptor) -> String {
         "EvaluateAssembly" => "--request assembly.json --deflections 25mm",
         "EvaluateGasSpring" => "--request fork.json --polytropic-exponent 1.2 --strokes 100mm",
         "ComputeWheelRate" => "--request linkage.json --preload 8mm --wheel-travels 60mm",
-        "FitCalibration" => "--request points.json --degree 2 --readings 1.24",
+        "FitCalibration" => "--points \"0:0.2, 500:507.4, 1000:1014.8\" --degree 1 --readings 310.5",
+        "CreateTester" | "UpdateTester" => {
+            "--server 127.0.0.1:7411 --tester-id press --points-csv points.csv --applied-unit N --shown-unit N --calibrated 2026-03-01"
+        }
+        "ListTesters" => "--server 127.0.0.1:7411 --due-before 2026-12-31",
         "JudgePair" => "--request pair.json --limit-ratio 2%",
         "CreateSpring" => "--server 127.0.0.1:7411 --label \"fork, left\" --marked-rate 9.5N/mm",
         "UpdateSpring" => "--server 127.0.0.1:7411 --name springs/a7 --rack-place \"top row\"",
@@ -244,6 +263,7 @@ fn example(method: &MethodDescriptor) -> String {
         "InstructRun" => "--server 127.0.0.1:7411 --name runs/r1 --action start",
         "RecordRun" => "--server 127.0.0.1:7411 --request steps.json --json",
         name if name.contains("Spring") => "--server 127.0.0.1:7411 --name springs/a7",
+        name if name.contains("Tester") => "--server 127.0.0.1:7411 --name testers/press",
         name if name.contains("Run") => "--server 127.0.0.1:7411 --name runs/r1",
         _ => "--server 127.0.0.1:7411 --request request.json --json",
     };

@@ -61,7 +61,8 @@ impl DescriptorField for DynamicMessage {
     }
 }
 
-fn read(file: &str) -> std::io::Result<String> {
+/// A file of text, or stdin by "-".
+pub(super) fn read(file: &str) -> std::io::Result<String> {
     let source: Box<dyn Read> = if file == "-" {
         Box::new(stdin().lock())
     } else {

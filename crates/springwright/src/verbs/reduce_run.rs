@@ -15,6 +15,16 @@ pub(super) fn flags() -> Vec<Flag> {
     let mut flags: Vec<_> = [
         ("run", "run", "A recorded run, such as runs/r1; needs --server"),
         (
+            "tester",
+            "tester",
+            "A tester whose calibration and frame hold, such as testers/press; left out: the run's",
+        ),
+        (
+            "uncalibrated",
+            "uncalibrated",
+            "Takes the loads as shown, whatever calibration is kept: true or false",
+        ),
+        (
             "measured-rate",
             "measured_rate.rate",
             "A rate measured elsewhere, instead of samples",
