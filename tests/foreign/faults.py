@@ -15,7 +15,10 @@ ENUM = FieldDescriptor.TYPE_ENUM
 MESSAGE = FieldDescriptor.TYPE_MESSAGE
 
 # What the server fills in is ignored in a request, so its numbers are not judged.
-SERVERS = {"UpdateRunRequest": ["run.header", "run.gaps"]}
+SERVERS = {
+    "UpdateRunRequest": ["run.header", "run.gaps"],
+    "UpdateRuleTableRequest": ["rule_table.defaults[0]", "rule_table.in_force[0]"],
+}
 # Where either sign makes sense: a tester's zero may be off either way, and so may its datum. Temperatures fall below 0.
 EITHER_SIGN = [
     "tare_load",
@@ -46,6 +49,16 @@ EITHER_SIGN = [
     # A shaft moves both ways, and a linkage may rise or fall.
     "shaft_velocities[0]",
     "temperatures[0]",
+    # A spring may be loose, a tube stand below its clamp, and a sag be predicted where an end only tops out.
+    "legs[0].preload",
+    "front.preload",
+    "rear.preload",
+    "least_preload",
+    "most_preload",
+    "leg_preloads[0]",
+    "fork_height",
+    "predictions[0].value",
+    "viscosity_temperature",
 ]
 # Plain numbers of either sign: what an instrument shows and what it was shown under, and how fast a linkage rises or falls.
 SIGNED = ["points[0].applied", "points[0].shown", "motion_ratio_change_per_meter"]
@@ -171,6 +184,11 @@ def base(api, rpc):
         request.request_id = "00000000-0000-4000-8000-000000000001"
     if rpc == "RackService/UpdateSpring":
         request.spring.name = "springs/spoilt"
+    if rpc.startswith("BookService/Update"):
+        record = next(field for field in request.DESCRIPTOR.fields if field.name not in ("update_mask", "request_id"))
+        if record.name in ("rider", "machine", "setup", "job_sheet"):
+            segment = {"job_sheet": "jobSheets"}.get(record.name, record.name + "s")
+            getattr(request, record.name).name = segment + "/spoilt"
     if rpc == "CalibrationService/UpdateTester":
         request.tester.name = "testers/spoilt"
     return request

@@ -6,6 +6,7 @@ import sys
 import time
 import traceback
 
+import book
 import faults
 import instructing
 import published
@@ -20,6 +21,7 @@ from client import Api
 GROUPS = {
     "standing": standing.JOURNEYS,
     "rack": rack.JOURNEYS,
+    "book": book.JOURNEYS,
     "recording": recording.JOURNEYS,
     "instructing": instructing.JOURNEYS,
     "published": published.JOURNEYS,

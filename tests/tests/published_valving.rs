@@ -171,10 +171,10 @@ mod hydraulics {
     ];
 
     const QUARTER: &str = "the quarter machine: comes with the response of the chassis";
-    const CHASSIS: &str = "sag and braking: come with the chassis";
+    const CHASSIS: &str = "sag and braking: run in published_setup.rs";
     const DYNO: &str = "reduction of dyno runs and identification: come with the dyno";
 
-    /// Calculations that wait, and for what.
+    /// Calculations that wait, and for what; or stand elsewhere.
     const WAITING: &[(&str, &str)] = &[
         ("quarter", QUARTER),
         ("quarter_step_peak", QUARTER),

@@ -200,6 +200,12 @@ codes! {
     StackCannotRecentre "STACK_CANNOT_RECENTRE" Note, "";
     /// Small deflection only, at lifts where the stretching of the shims counts.
     StretchLeftOut "STRETCH_LEFT_OUT" Warning, "";
+    /// An adjuster drifts towards closed: its limit can be foretold.
+    AdjusterCloses "ADJUSTER_CLOSES" Warning, "";
+    /// What was measured after the work is not what was predicted.
+    PredictionMissed "PREDICTION_MISSED" Warning, "";
+    /// Readings of a visit contradict each other: they cannot be held against a prediction.
+    ReadingsContradict "READINGS_CONTRADICT" Warning, "";
     /// Readings settled from either side differ: friction.
     SagSpread "SAG_SPREAD" Note, "";
     /// Readings settled from either side differ so much that something binds.
@@ -248,6 +254,18 @@ codes! {
     KicksBack "KICKS_BACK" Warning, "";
     /// It is still compressed when the next bump comes.
     PacksDown "PACKS_DOWN" Warning, "";
+    /// A rule of thumb fires and physics does not ask for it.
+    ThumbAgainstPhysics "THUMB_AGAINST_PHYSICS" Warning, "";
+    /// A fork's static share is not the usual one.
+    ForkShareUnusual "FORK_SHARE_UNUSUAL" Note, "";
+    /// The preload wanted cannot be set.
+    PreloadOutOfReach "PRELOAD_OUT_OF_REACH" Warning, "";
+    /// The oil of a unit is due that cannot be opened.
+    OilOutOfReach "OIL_OUT_OF_REACH" Warning, "";
+    /// A damper without a stack.
+    NoStackToChange "NO_STACK_TO_CHANGE" Note, "";
+    /// An adjuster stands nearly open and the ride is not harsh.
+    AdjusterOpen "ADJUSTER_OPEN" Note, "";
 }
 
 #[cfg(test)]

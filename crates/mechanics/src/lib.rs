@@ -6,6 +6,8 @@
 pub mod chassis;
 pub mod estimate;
 pub mod finding;
+pub mod follow;
+pub mod judgement;
 pub mod live;
 pub mod quantity;
 pub mod spring;

@@ -2,7 +2,9 @@
 //! what a request may contain is checked by `wire`, what is kept by `store`, what it means computed by `mechanics`.
 
 pub mod board;
+mod book;
 mod drawer;
+mod fields;
 mod instruct;
 pub mod map;
 mod marks;

@@ -1,5 +1,6 @@
 //! The gRPC doors: each call is handed to one operation of the bench, its error to one table of statuses.
 
+mod book;
 mod calibration;
 mod rack;
 mod run;

@@ -19,6 +19,7 @@ use store::engine::memory::MemoryEngine;
 use store::engine::{Engine, Health};
 use tokio_util::sync::CancellationToken;
 use tonic::service::Routes;
+use wire::v1::book_service_server::BookServiceServer;
 use wire::v1::calibration_service_server::CalibrationServiceServer;
 use wire::v1::rack_service_server::RackServiceServer;
 use wire::v1::run_service_server::RunServiceServer;
@@ -111,6 +112,7 @@ impl Service {
                 CalibrationServiceServer::new(door.clone()),
                 MAX_STEP_BYTES,
             ))
+            .add_service(Bounded::new(BookServiceServer::new(door.clone()), MAX_STEP_BYTES))
             .add_service(Bounded::new(ValvingServiceServer::new(door.clone()), MAX_STEP_BYTES))
             .add_service(Bounded::new(RunServiceServer::new(door), MAX_STEP_BYTES));
         let routes = shell::with_reflection(routes).map_err(fault)?;

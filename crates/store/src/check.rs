@@ -4,7 +4,7 @@ mod whole;
 
 use prost::Message;
 
-use crate::disk::{AttachmentRow, ClockRow, HeadRow, IndexRow, RequestRow, RevisionPart, SampleRow, SealRow};
+use crate::disk::{AttachmentRow, ClockRow, CopyRow, HeadRow, IndexRow, RequestRow, RevisionPart, SampleRow, SealRow};
 use crate::envelope;
 use crate::key::RowKey;
 use crate::record::Gap;
@@ -29,6 +29,7 @@ pub fn check_value(key: &[u8], value: &[u8]) -> Result<(), String> {
         RowKey::Gap { .. } => decodes::<Gap>(message),
         RowKey::Seal { .. } => decodes::<SealRow>(message),
         RowKey::Clock => decodes::<ClockRow>(message),
+        RowKey::Copy { .. } => decodes::<CopyRow>(message),
     };
     checked.map_err(|fault| format!("{row:?}: {fault}"))
 }

@@ -11,10 +11,12 @@
 //! - [`engine`] is the contract below all this.
 
 pub mod check;
+mod copies;
 mod disk;
 pub mod embedded;
 pub mod engine;
 pub mod envelope;
+mod erase;
 mod error;
 pub mod key;
 mod listing;
@@ -27,6 +29,8 @@ pub mod run;
 mod store;
 pub mod text;
 
+pub use copies::KnownCopy;
+pub use erase::Erased;
 pub use error::StoreError;
 pub use listing::{Cursor, ListQuery, Page, RevisionPage};
 pub use moment::Moment;

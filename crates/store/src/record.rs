@@ -11,9 +11,9 @@ use crate::error::StoreError;
 use crate::moment::Moment;
 
 pub use crate::disk::{
-    DynoTest, FrameCurve, FrameStiffness, Gap, LoadCalibration, LoadCell, Quantity, RateTest, RunBody, RunColumn,
-    RunHeader, RunState, Span, SpringBody, TareMark, TesterBody, TesterFrame, ToleranceGrade, WallClock, run_header,
-    tester_frame,
+    DynoTest, FrameCurve, FrameStiffness, Gap, JobSheetBody, LoadCalibration, LoadCell, MachineBody, PriceListBody,
+    Quantity, RateTest, RiderBody, RuleTableBody, RunBody, RunColumn, RunHeader, RunState, SetupBody, Span, SpringBody,
+    TareMark, TesterBody, TesterFrame, ToleranceGrade, WallClock, run_header, tester_frame,
 };
 
 /// Largest encoded content of a record, in bytes.
@@ -29,6 +29,18 @@ pub enum Kind {
     Run = 2,
     /// A tester with its calibration.
     Tester = 12,
+    /// A rider: the only record that says who a person is.
+    Rider = 40,
+    /// A machine with its units.
+    Machine = 41,
+    /// A visit of a machine.
+    Setup = 42,
+    /// A sheet that was handed over.
+    JobSheet = 43,
+    /// The shop's own rules.
+    RuleTable = 44,
+    /// The shop's prices.
+    PriceList = 45,
 }
 
 /// How records of a kind are listed.
@@ -42,7 +54,17 @@ pub enum ListOrder {
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Kind; 3] = [Kind::Spring, Kind::Run, Kind::Tester];
+    pub const ALL: [Kind; 9] = [
+        Kind::Spring,
+        Kind::Run,
+        Kind::Tester,
+        Kind::Rider,
+        Kind::Machine,
+        Kind::Setup,
+        Kind::JobSheet,
+        Kind::RuleTable,
+        Kind::PriceList,
+    ];
 
     /// The byte that stands for it in keys.
     pub const fn byte(self) -> u8 {
@@ -60,15 +82,34 @@ impl Kind {
             Kind::Spring => "spring",
             Kind::Run => "run",
             Kind::Tester => "tester",
+            Kind::Rider => "rider",
+            Kind::Machine => "machine",
+            Kind::Setup => "setup",
+            Kind::JobSheet => "job-sheet",
+            Kind::RuleTable => "rule-table",
+            Kind::PriceList => "price-list",
         }
     }
 
     /// How such records are listed.
     pub const fn list_order(self) -> ListOrder {
         match self {
-            Kind::Spring | Kind::Tester => ListOrder::ById,
-            Kind::Run => ListOrder::NewestFirst,
+            Kind::Run | Kind::Setup | Kind::JobSheet => ListOrder::NewestFirst,
+            Kind::Spring | Kind::Tester | Kind::Rider | Kind::Machine | Kind::RuleTable | Kind::PriceList => {
+                ListOrder::ById
+            }
         }
+    }
+
+    /// Whether earlier revisions are kept. Of what is known of a person only the newest is: what was corrected or taken out
+    /// must not stay behind.
+    pub const fn keeps_history(self) -> bool {
+        !matches!(self, Kind::Rider)
+    }
+
+    /// The first revision that is kept of a record whose newest is this one.
+    pub(crate) const fn first_kept(self, newest: u64) -> u64 {
+        if self.keeps_history() { 1 } else { newest }
     }
 }
 
@@ -129,33 +170,34 @@ pub trait Body: Clone + PartialEq + Send + Sync + 'static {
 /// Contents that are entered by people, as opposed to recorded: what [`Store::create`](crate::Store::create) makes.
 pub trait Entered: Body {}
 
-impl Body for SpringBody {
-    const KIND: Kind = Kind::Spring;
+macro_rules! entered {
+    ($($body:ident: $kind:ident),* $(,)?) => {$(
+        impl Body for $body {
+            const KIND: Kind = Kind::$kind;
 
-    fn encode(&self) -> Vec<u8> {
-        self.encode_to_vec()
-    }
+            fn encode(&self) -> Vec<u8> {
+                self.encode_to_vec()
+            }
 
-    fn decode(bytes: &[u8]) -> Result<Self, String> {
-        Message::decode(bytes).map_err(|error| error.to_string())
-    }
+            fn decode(bytes: &[u8]) -> Result<Self, String> {
+                Message::decode(bytes).map_err(|error| error.to_string())
+            }
+        }
+
+        impl Entered for $body {}
+    )*};
 }
 
-impl Entered for SpringBody {}
-
-impl Body for TesterBody {
-    const KIND: Kind = Kind::Tester;
-
-    fn encode(&self) -> Vec<u8> {
-        self.encode_to_vec()
-    }
-
-    fn decode(bytes: &[u8]) -> Result<Self, String> {
-        Message::decode(bytes).map_err(|error| error.to_string())
-    }
+entered! {
+    SpringBody: Spring,
+    TesterBody: Tester,
+    RiderBody: Rider,
+    MachineBody: Machine,
+    SetupBody: Setup,
+    JobSheetBody: JobSheet,
+    RuleTableBody: RuleTable,
+    PriceListBody: PriceList,
 }
-
-impl Entered for TesterBody {}
 
 impl Body for RunBody {
     const KIND: Kind = Kind::Run;

@@ -93,6 +93,14 @@ impl Store {
         })
     }
 
+    /// The answer a change got before, for callers that look at other records before they make it.
+    ///
+    /// # Errors
+    /// [`StoreError::RequestIdReused`], [`StoreError::NotFound`]: the record is gone, and those of [`Store::get`].
+    pub fn answered<B: Body>(&self, request: &RequestKey) -> Result<Option<Saved<B>>, StoreError> {
+        first_answer(&self.snapshot()?, request)
+    }
+
     /// The newest revision of a record, deleted or not.
     ///
     /// # Errors
@@ -145,7 +153,7 @@ impl Store {
                 update_time: now,
                 ..current
             };
-            Ok(Plan::Write(plan_revision(&head, &mut next, Some(request))?, next))
+            Ok(Plan::Write(plan_revision(view, &head, &mut next, Some(request))?, next))
         })
     }
 
@@ -171,7 +179,7 @@ impl Store {
                 purge_time: Some(purge_time),
                 ..current
             };
-            let mut change = plan_revision(&head, &mut next, Some(request))?;
+            let mut change = plan_revision(view, &head, &mut next, Some(request))?;
             let due = RowKey::Purge {
                 purge_time,
                 kind: B::KIND,
@@ -214,7 +222,7 @@ impl Store {
                 purge_time: None,
                 ..current
             };
-            let mut change = plan_revision(&head, &mut next, Some(request))?;
+            let mut change = plan_revision(view, &head, &mut next, Some(request))?;
             change.delete(&RowKey::Purge {
                 purge_time,
                 kind: B::KIND,
@@ -285,7 +293,15 @@ fn first_answer<B: Body>(view: &Snapshot<'_>, request: &RequestKey) -> Result<Op
         return Err(StoreError::RequestIdReused);
     }
     let id = RecordId::parse(&row.id).ok_or_else(|| StoreError::damaged("a request id names no record"))?;
-    read_revision(view, &id, row.revision, &row.uid)?
+    let revision = match B::KIND.keeps_history() {
+        true => row.revision,
+        // What the record was then is not kept: the answer is what became of it.
+        false => {
+            let head = read_head(view, B::KIND, &id)?.ok_or(StoreError::NotFound)?;
+            head.row.revision
+        }
+    };
+    read_revision(view, &id, revision, &row.uid)?
         .ok_or(StoreError::NotFound)
         .map(Some)
 }
@@ -370,8 +386,10 @@ pub(crate) fn plan_create<B: Body>(
     Ok((change, saved, *uid.as_bytes()))
 }
 
-/// The next revision of a record, on condition that its head is still the one that was read.
+/// The next revision of a record, on condition that its head is still the one that was read. Where no history is kept, the
+/// revision before it goes in the same batch.
 pub(crate) fn plan_revision<B: Body>(
+    view: &Snapshot<'_>,
     head: &Stored<HeadRow>,
     next: &mut Saved<B>,
     request: Option<&RequestKey>,
@@ -385,6 +403,11 @@ pub(crate) fn plan_revision<B: Body>(
         head.seen,
     );
     next.revision = head.row.revision + 1;
+    if !B::KIND.keeps_history() {
+        let replaced = key::parts_of(B::KIND, &next.id, head.row.revision);
+        let parts = view.keys(&replaced, Order::Ascending, MAX_PARTS)?;
+        parts.iter().for_each(|part| change.delete(part));
+    }
     write_revision(&mut change, next, &uid_of(&head.row)?, request)?;
     Ok(change)
 }

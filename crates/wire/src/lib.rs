@@ -1,6 +1,7 @@
 //! The API on the wire: generated messages and services, and the one place where a bare number gains or loses its unit
 //! on the way in or out of them.
 
+pub mod book;
 pub mod names;
 pub mod quantity;
 pub mod records;

@@ -21,6 +21,18 @@ pub enum Collection {
     Runs,
     /// `testers/`.
     Testers,
+    /// `stacks/`.
+    Stacks,
+    /// `dampers/`.
+    Dampers,
+    /// `riders/`.
+    Riders,
+    /// `machines/`.
+    Machines,
+    /// `setups/`.
+    Setups,
+    /// `jobSheets/`.
+    JobSheets,
 }
 
 impl Collection {
@@ -30,6 +42,12 @@ impl Collection {
             Self::Springs => "springs",
             Self::Runs => "runs",
             Self::Testers => "testers",
+            Self::Stacks => "stacks",
+            Self::Dampers => "dampers",
+            Self::Riders => "riders",
+            Self::Machines => "machines",
+            Self::Setups => "setups",
+            Self::JobSheets => "jobSheets",
         }
     }
 

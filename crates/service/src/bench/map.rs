@@ -50,12 +50,12 @@ pub fn state(standing: Standing) -> v1::RunState {
     }
 }
 
-fn kept<M: Message>(message: &Option<M>) -> Option<disk::Quantity> {
+pub(super) fn kept<M: Message>(message: &Option<M>) -> Option<disk::Quantity> {
     let (value, unit) = message.as_ref()?.parts();
     Some(disk::Quantity { value: value?, unit })
 }
 
-fn given<M: Message>(kept: &Option<disk::Quantity>) -> Option<M> {
+pub(super) fn given<M: Message>(kept: &Option<disk::Quantity>) -> Option<M> {
     kept.as_ref().map(|kept| M::from_parts(kept.value, kept.unit))
 }
 

@@ -160,9 +160,10 @@ impl Walk<'_> {
             return self.count_parts(range);
         }
         self.report.records += 1;
-        self.report.revisions += head.revision;
+        let first = kind.first_kept(head.revision);
+        self.report.revisions += head.revision - first + 1;
         self.count_parts(key::revisions_of(*kind, id))?;
-        for revision in 1..=head.revision {
+        for revision in first..=head.revision {
             let row = read_revision_row(&self.store.snapshot()?, *kind, id, revision);
             let Some(row) = self.report.note(row)? else { continue };
             match row {
@@ -179,8 +180,8 @@ impl Walk<'_> {
         }
         self.entries(*kind, id, &head)?;
         match kind {
-            Kind::Spring | Kind::Tester => Ok(()),
             Kind::Run => self.run(id, &head, &uid),
+            _ => Ok(()),
         }
     }
 
@@ -301,7 +302,9 @@ impl Walk<'_> {
             | RowKey::Samples { uid, .. }
             | RowKey::Gap { uid, .. }
             | RowKey::Seal { uid } => self.runs.contains(uid),
-            RowKey::Head { .. } | RowKey::Revision { .. } | RowKey::Clock | RowKey::Importing => true,
+            RowKey::Head { .. } | RowKey::Revision { .. } | RowKey::Clock | RowKey::Importing | RowKey::Copy { .. } => {
+                true
+            }
         };
         if !fits {
             self.report.problem(format!("{key:?} belongs to nothing"));
