@@ -6,6 +6,8 @@ import sys
 import time
 import traceback
 
+import book
+import drawer
 import faults
 import instructing
 import published
@@ -13,17 +15,21 @@ import rack
 import recording
 import springs
 import standing
+import testers
 import valving
 from client import Api
 
 GROUPS = {
     "standing": standing.JOURNEYS,
     "rack": rack.JOURNEYS,
+    "book": book.JOURNEYS,
     "recording": recording.JOURNEYS,
     "instructing": instructing.JOURNEYS,
     "published": published.JOURNEYS,
     "springs": springs.JOURNEYS,
+    "testers": testers.JOURNEYS,
     "valving": valving.JOURNEYS,
+    "drawer": drawer.JOURNEYS,
     "faults": faults.JOURNEYS,
 }
 

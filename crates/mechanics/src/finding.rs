@@ -178,6 +178,10 @@ codes! {
     CalibrationWeak "CALIBRATION_WEAK" Warning, "";
     /// A calibration is past its due date.
     CalibrationOverdue "CALIBRATION_OVERDUE" Warning, "";
+    /// A run was recorded before the calibration that is applied to it.
+    CalibrationLater "CALIBRATION_LATER" Note, "";
+    /// Loads beyond the calibrated range; the curve was carried on straight.
+    BeyondCalibration "BEYOND_CALIBRATION" Warning, "";
     /// A shim is stressed above the limit that was entered.
     ShimOverstressed "SHIM_OVERSTRESSED" Hazard, "A shim above its limit can crack, and its pieces go through the damper: do not run this stack at this pressure.";
     /// The stack is outside the ranges the model was checked in.
@@ -196,6 +200,72 @@ codes! {
     StackCannotRecentre "STACK_CANNOT_RECENTRE" Note, "";
     /// Small deflection only, at lifts where the stretching of the shims counts.
     StretchLeftOut "STRETCH_LEFT_OUT" Warning, "";
+    /// An adjuster drifts towards closed: its limit can be foretold.
+    AdjusterCloses "ADJUSTER_CLOSES" Warning, "";
+    /// What was measured after the work is not what was predicted.
+    PredictionMissed "PREDICTION_MISSED" Warning, "";
+    /// Readings of a visit contradict each other: they cannot be held against a prediction.
+    ReadingsContradict "READINGS_CONTRADICT" Warning, "";
+    /// Readings settled from either side differ: friction.
+    SagSpread "SAG_SPREAD" Note, "";
+    /// Readings settled from either side differ so much that something binds.
+    SagBind "SAG_BIND" Warning, "";
+    /// A reading was taken from one side only.
+    ReadingUnpaired "READING_UNPAIRED" Note, "";
+    /// The end does not settle under the machine's own weight.
+    NoStaticSag "NO_STATIC_SAG" Hazard, "An end without static sag tops out and throws the rider: take preload off before the next ride, and ride slowly until it is put right.";
+    /// The end lengthens as the rider sits down.
+    RiderLengthens "RIDER_LENGTHENS" Note, "";
+    /// The rate that sag implies is only an upper bound.
+    RateBoundOnly "RATE_BOUND_ONLY" Warning, "";
+    /// Sag does not imply the rate of the spring that is said to be fitted.
+    RateDiffers "RATE_DIFFERS" Warning, "";
+    /// Sag does not tell whether the spring is the one that is said to be fitted.
+    RateCannotTell "RATE_CANNOT_TELL" Note, "";
+    /// The end can rest at more than one position.
+    SeveralPositions "SEVERAL_POSITIONS" Warning, "";
+    /// The load presses the end to its stop.
+    Bottomed "BOTTOMED" Hazard, "An end that rests on its stop passes every bump on to rider and frame: do not ride it.";
+    /// The spring binds before the stop.
+    BindsInTravel "BINDS_IN_TRAVEL" Hazard, "A spring that binds before the stop takes the whole blow itself and can break: do not fit it.";
+    /// Little is left between the end of the travel and coil bind.
+    BindMarginSmall "BIND_MARGIN_SMALL" Warning, "";
+    /// The attitude of the machine changes noticeably.
+    AttitudeChanges "ATTITUDE_CHANGES" Warning, "Steering and stability change with the attitude: first ride slowly, on a closed or quiet road.";
+    /// A load case leaves less travel than it should.
+    TravelUsedUp "TRAVEL_USED_UP" Warning, "";
+    /// The rear wheel lifts at this deceleration.
+    RearLifts "REAR_LIFTS" Hazard, "Beyond this deceleration the rear wheel leaves the ground.";
+    /// More than the tyres can hold.
+    BeyondGrip "BEYOND_GRIP" Warning, "";
+    /// Two candidates that the uncertainty cannot tell apart.
+    NearTie "NEAR_TIE" Note, "";
+    /// Nothing on the list fits.
+    NoneFits "NONE_FITS" Warning, "";
+    /// A linkage is carried on beyond its readings.
+    LinkageCarriedOn "LINKAGE_CARRIED_ON" Note, "";
+    /// The suspension meets its stop.
+    HitsStop "HITS_STOP" Warning, "";
+    /// The suspension reaches full extension.
+    TopsOut "TOPS_OUT" Warning, "";
+    /// The tyre leaves the ground.
+    LeavesGround "LEAVES_GROUND" Note, "";
+    /// The damping ratio is low: it kicks back.
+    KicksBack "KICKS_BACK" Warning, "";
+    /// It is still compressed when the next bump comes.
+    PacksDown "PACKS_DOWN" Warning, "";
+    /// A rule of thumb fires and physics does not ask for it.
+    ThumbAgainstPhysics "THUMB_AGAINST_PHYSICS" Warning, "";
+    /// A fork's static share is not the usual one.
+    ForkShareUnusual "FORK_SHARE_UNUSUAL" Note, "";
+    /// The preload wanted cannot be set.
+    PreloadOutOfReach "PRELOAD_OUT_OF_REACH" Warning, "";
+    /// The oil of a unit is due that cannot be opened.
+    OilOutOfReach "OIL_OUT_OF_REACH" Warning, "";
+    /// A damper without a stack.
+    NoStackToChange "NO_STACK_TO_CHANGE" Note, "";
+    /// An adjuster stands nearly open and the ride is not harsh.
+    AdjusterOpen "ADJUSTER_OPEN" Note, "";
 }
 
 #[cfg(test)]

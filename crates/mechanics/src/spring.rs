@@ -5,6 +5,7 @@ mod answer;
 mod assembly;
 mod bench;
 mod bind;
+mod both;
 mod budget;
 mod calibration;
 mod clipping;
@@ -20,6 +21,7 @@ mod knees;
 mod least;
 mod line;
 mod load;
+mod load_curve;
 mod local;
 mod marking;
 mod monotone;
@@ -30,17 +32,19 @@ mod reduced;
 mod request;
 mod robust;
 mod samples;
+mod scaled;
 mod segments;
 mod shape;
 mod strokes;
 mod wheel;
 mod window;
-mod words;
+pub(crate) mod words;
 
 pub use assembly::{
     Assembly, AssemblyFound, AssemblyPoint, DEEPEST, MOST_PARTS, MOST_TABLE, Part, PartKind, Share, StopEvent,
     evaluate_assembly,
 };
+pub use both::{UncertainLine, UncertainPoint, fit_uncertain_points};
 pub use calibration::{Calibrated, Calibration, ColumnFit, fit_calibration, fit_columns};
 pub use error::SpringError;
 pub use force::{ForceCurve, ForcePoint};
@@ -54,10 +58,12 @@ pub use helical::{
     WireMaterial, evaluate_helical,
 };
 pub use load::{LoadAtLength, SpringValues, load_at_length};
-pub use pair::{Pair, PairJudged, PairVerdict, judge_pair};
+pub use load_curve::{LoadCalibration, LoadCurve};
+pub use pair::{Pair, PairJudged, PairPlace, PairVerdict, judge_pair};
 pub use reduced::{
-    AppliedWindow, BrokenLine, CURVE_POINTS, Contact, Curve, CurveFit, CurvePoint, Decision, FittedLine, Friction,
-    Knee, KneeKind, LocalRate, MarkReading, MarkingVerdict, Reduced, RobustRate, Shape, StrokeResult,
+    AppliedWindow, BothErrorsLine, BrokenLine, CURVE_POINTS, Contact, Curve, CurveFit, CurvePoint, Decision,
+    FittedLine, Friction, Knee, KneeKind, LocalRate, MarkReading, MarkingVerdict, Reduced, RobustRate, Shape,
+    StrokeResult,
 };
 pub use request::{
     CellClass, CurveInputs, Frame, Geometry, Grade, GradeNumber, LoadCell, Marking, MeasuredRate, Request, Samples,
@@ -96,11 +102,13 @@ fn of_measured_rate(request: &Request, given: &MeasuredRate) -> Result<Reduced, 
         friction: None,
         knees: Vec::new(),
         shape: Shape::Undetermined,
+        shape_probability: None,
         curve: Curve::default(),
         curve_fit: None,
         local_rates: Vec::new(),
         marking_verdict,
         fit: None,
+        both_errors: None,
         window: None,
         strokes: Vec::new(),
         stored_energy: None,

@@ -2,7 +2,9 @@
 //! what a request may contain is checked by `wire`, what is kept by `store`, what it means computed by `mechanics`.
 
 pub mod board;
+mod book;
 mod drawer;
+mod fields;
 mod instruct;
 pub mod map;
 mod marks;
@@ -11,7 +13,9 @@ pub mod reading;
 pub mod recording;
 mod reduce;
 mod runs;
+mod setup;
 mod springs;
+mod testers;
 mod valving;
 pub mod watching;
 
@@ -24,6 +28,7 @@ use store::{Moment, RequestKey, Store, StoreError};
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 use wire::names::Collection;
+use wire::v1::ViolationReason;
 use wire::violation::Violations;
 
 use crate::error::ServiceError;
@@ -183,6 +188,27 @@ fn named_change<M: Message>(
     checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))
 }
 
+/// The places among `names` of the fields a mask names; what is no such field is noted.
+fn masked(paths: &[String], names: &[&str], violations: &mut Violations) -> Vec<usize> {
+    let mut chosen = Vec::new();
+    for (index, path) in paths.iter().enumerate() {
+        match names.iter().position(|name| name == path) {
+            Some(field) => chosen.push(field),
+            None => {
+                let shown: String = path.chars().take(80).collect();
+                violations.at("update_mask").at("paths").index(index).push(
+                    ViolationReason::UnknownName,
+                    format_args!(
+                        "\"{shown}\" cannot be changed; allowed \"*\" alone or {}",
+                        names.join(", ")
+                    ),
+                );
+            }
+        }
+    }
+    chosen
+}
+
 /// An etag that was given.
 fn given(etag: &str) -> Option<&str> {
     Some(etag).filter(|etag| !etag.is_empty())
@@ -245,6 +271,15 @@ fn refusal(name: &str, request_id: &str) -> impl Fn(StoreError) -> ServiceError 
                 received: format!("{block_count} blocks, {sample_count} samples, CRC-32C {crc32c:08x}"),
             },
             StoreError::NotResumable => ServiceError::NotResumable { run: name },
+            StoreError::StackBuilt => ServiceError::StackBuilt { name },
+            StoreError::StackNotBuilt => ServiceError::StackNotBuilt { name },
+            StoreError::InUse { by } => ServiceError::InUse {
+                name,
+                by: by.iter().map(|(kind, id)| map::name(*kind, id)).collect(),
+            },
+            StoreError::NoneNamed { stacks } => ServiceError::NotFound {
+                name: stacks.first().map_or(name, |stack| Collection::Stacks.name(&stack.id)),
+            },
         }
     }
 }

@@ -1,7 +1,11 @@
 //! The gRPC doors: each call is handed to one operation of the bench, its error to one table of statuses.
 
+mod book;
+mod calibration;
+mod drawer;
 mod rack;
 mod run;
+mod setup;
 mod spring;
 pub mod status;
 mod valving;

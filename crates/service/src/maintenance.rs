@@ -9,6 +9,7 @@ use store::embedded;
 use store::engine::compact::Compacted;
 use store::text::{Moved, export as write_text, import as read_text};
 
+use crate::bench::{Clock as _, WallClock};
 use crate::{ServiceFault, fault};
 
 /// Writes everything of a store as text.
@@ -30,6 +31,17 @@ pub fn export(dir: &Path, out: &mut dyn Write) -> Result<Moved, ServiceFault> {
 /// The note cannot be written.
 pub fn note_backup(dir: &Path, file: &Path) -> Result<(), ServiceFault> {
     embedded::note_backup(dir, &file.display().to_string()).map_err(fault)
+}
+
+/// Notes in a store that a copy of it was made, so that whoever erases something can be told where else it is.
+///
+/// # Errors
+/// The store is refused.
+pub fn note_copy(dir: &Path, place: &str) -> Result<(), ServiceFault> {
+    let engine = embedded::open_existing(dir).map_err(fault)?;
+    let store = Store::over(engine.clone()).map_err(fault)?;
+    store.note_copy(WallClock.now(), place).map_err(fault)?;
+    engine.close().map_err(fault)
 }
 
 /// Makes a store in an absent or empty folder from such a text.

@@ -12,7 +12,7 @@ pub(crate) const PACKAGE: &str = "springwright.v1";
 /// Every service and message of the API.
 pub(crate) fn pool() -> Result<&'static DescriptorPool, Fail> {
     static POOL: OnceLock<Result<DescriptorPool, String>> = OnceLock::new();
-    POOL.get_or_init(|| DescriptorPool::decode(wire::DESCRIPTORS).map_err(|fault| fault.to_string()))
+    POOL.get_or_init(|| DescriptorPool::decode(wire::COMMENTED_DESCRIPTORS).map_err(|fault| fault.to_string()))
         .as_ref()
         .map_err(|fault| Fail::at("the API's description cannot be read", fault))
 }

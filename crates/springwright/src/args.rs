@@ -55,6 +55,11 @@ pub(crate) enum Action {
     /// Convert a value into another unit of the same dimension.
     #[command(after_help = "Example: springwright convert \"9.5 kgf/mm\" \"lbf/in\"")]
     Convert(ConvertArgs),
+    /// Write what a shell needs to complete verbs and flags.
+    #[command(
+        after_help = "Example: springwright completions bash > ~/.local/share/bash-completion/completions/springwright"
+    )]
+    Completions(CompletionsArgs),
 }
 
 /// `serve`.
@@ -156,6 +161,13 @@ pub(crate) struct ConvertArgs {
     pub(crate) value: String,
     /// The unit wanted, such as "lbf/in"
     pub(crate) unit: String,
+}
+
+/// `completions`.
+#[derive(Debug, Args)]
+pub(crate) struct CompletionsArgs {
+    /// The shell
+    pub(crate) shell: clap_complete::Shell,
 }
 
 /// The whole command, with the verbs of the benches beside the fixed actions.

@@ -32,11 +32,15 @@ pub(crate) fn enter(message: &mut DynamicMessage, path: &str, text: &str) -> Res
             _ => Err(format!("{name} is no message, so it has no field {rest}")),
         };
     }
-    if let (Kind::Message(layer), Value::List(list)) = (field.kind(), message.get_field_mut(&field))
-        && is_layer(&layer)
-    {
-        list.extend(layers(&layer, text)?);
-        return Ok(());
+    if let (Kind::Message(item), Value::List(list)) = (field.kind(), message.get_field_mut(&field)) {
+        if is_layer(&item) {
+            list.extend(layers(&item, text)?);
+            return Ok(());
+        }
+        if is_point(&item) {
+            list.extend(points(&item, text)?);
+            return Ok(());
+        }
     }
     let value = value(&field.kind(), text)?;
     match message.get_field_mut(&field) {
@@ -60,6 +64,7 @@ pub(crate) fn is_typable(field: &FieldDescriptor) -> bool {
                 || message.full_name().starts_with("google.protobuf.")
                 || is_grade(&message)
                 || is_layer(&message)
+                || is_point(&message)
         }
         _ => true,
     }
@@ -71,6 +76,31 @@ fn is_grade(message: &MessageDescriptor) -> bool {
 
 fn is_layer(message: &MessageDescriptor) -> bool {
     message.name() == "ShimLayer"
+}
+
+fn is_point(message: &MessageDescriptor) -> bool {
+    message.name() == "CalibrationPoint"
+}
+
+/// Points of a calibration from their text form, `0:0.2, 500:507.4`.
+fn points(message: &MessageDescriptor, text: &str) -> Result<Vec<Value>, String> {
+    let point = |pair: &str| {
+        let form = || {
+            format!(
+                "\"{}\" is no point; write APPLIED:SHOWN, such as 500:507.4",
+                pair.trim()
+            )
+        };
+        let (applied, shown) = pair.split_once(':').ok_or_else(form)?;
+        let mut point = DynamicMessage::new(message.clone());
+        enter(&mut point, "applied", applied)?;
+        enter(&mut point, "shown", shown)?;
+        Ok(Value::Message(point))
+    };
+    text.split(',')
+        .filter(|pair| !pair.trim().is_empty())
+        .map(point)
+        .collect()
 }
 
 /// Layers of a stack from its text form.
@@ -142,6 +172,13 @@ pub(crate) fn enum_prefix(names: &EnumDescriptor) -> String {
 }
 
 fn enum_number(names: &EnumDescriptor, text: &str) -> Result<i32, String> {
+    // A unit may be written as its symbol.
+    if let Some(of) = names.parent_message()
+        && api::is_quantity(&of)
+        && let Ok((_, row)) = quantity::read(of.name(), &format!("1 {text}"))
+    {
+        return Ok(row.number);
+    }
     let prefix = enum_prefix(names);
     let wanted = text.replace(['-', ' '], "_").to_ascii_uppercase();
     let short = |name: &str| name.strip_prefix(&prefix).unwrap_or(name).to_owned();
@@ -186,10 +223,14 @@ fn grade(message: &MessageDescriptor, text: &str) -> Result<DynamicMessage, Stri
 
 /// Moments, spans and masks in the text form their JSON has.
 fn well_known(message: &MessageDescriptor, text: &str) -> Result<DynamicMessage, String> {
-    let json = serde_json::Value::String(text.to_owned());
+    // A day is its first moment.
+    let json = serde_json::Value::String(match message.name() {
+        "Timestamp" if text.len() == "2026-03-01".len() => format!("{text}T00:00:00Z"),
+        _ => text.to_owned(),
+    });
     DynamicMessage::deserialize(message.clone(), json).map_err(|_| {
         let form = match message.name() {
-            "Timestamp" => "a moment such as 2026-03-01T08:30:00Z",
+            "Timestamp" => "a moment such as 2026-03-01T08:30:00Z, or a day such as 2026-03-01",
             "Duration" => "a span such as 1.5s",
             "FieldMask" => "fields such as label,markedRate",
             other => other,

@@ -11,8 +11,10 @@ mod feed;
 mod hosting;
 mod out;
 mod print;
+mod progress;
 mod serve;
 mod tester;
+mod tty;
 mod verbs;
 
 use std::process::ExitCode;
@@ -59,7 +61,23 @@ async fn dispatch(matches: &ArgMatches, benches: &[String]) -> Ended {
         Action::Verify(args) => verbs::verify(&args),
         Action::Compact(args) => verbs::compact(&args),
         Action::Convert(args) => verbs::convert(&args),
+        Action::Completions(args) => completions(&args),
     }
+}
+
+/// What a shell needs to complete the verbs and their flags.
+fn completions(args: &args::CompletionsArgs) -> Ended {
+    let mut script = Vec::new();
+    clap_complete::generate(
+        args.shell,
+        &mut args::command(verbs::commands()?),
+        "springwright",
+        &mut script,
+    );
+    let mut out = out::Out::stdout();
+    std::io::Write::write_all(&mut out, &script)?;
+    out.flush()?;
+    Ok(Answer::Yes)
 }
 
 /// The simulated tester; see its options.

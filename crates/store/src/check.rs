@@ -4,7 +4,7 @@ mod whole;
 
 use prost::Message;
 
-use crate::disk::{AttachmentRow, ClockRow, HeadRow, IndexRow, RequestRow, RevisionPart, SampleRow, SealRow};
+use crate::disk::{AttachmentRow, ClockRow, CopyRow, HeadRow, IndexRow, RequestRow, RevisionPart, SampleRow, SealRow};
 use crate::envelope;
 use crate::key::RowKey;
 use crate::record::Gap;
@@ -22,13 +22,15 @@ pub fn check_value(key: &[u8], value: &[u8]) -> Result<(), String> {
         | RowKey::Purge { .. }
         | RowKey::Owned { .. }
         | RowKey::Expiry { .. }
-        | RowKey::Importing => decodes::<IndexRow>(message),
+        | RowKey::Importing
+        | RowKey::Naming => decodes::<IndexRow>(message),
         RowKey::Request { .. } => decodes::<RequestRow>(message),
         RowKey::Attachment { .. } => decodes::<AttachmentRow>(message),
         RowKey::Samples { first_block, .. } => check_samples(message, first_block),
         RowKey::Gap { .. } => decodes::<Gap>(message),
         RowKey::Seal { .. } => decodes::<SealRow>(message),
         RowKey::Clock => decodes::<ClockRow>(message),
+        RowKey::Copy { .. } => decodes::<CopyRow>(message),
     };
     checked.map_err(|fault| format!("{row:?}: {fault}"))
 }

@@ -53,7 +53,7 @@ pub struct RevisionPage<B> {
 }
 
 impl Store {
-    /// Records of a kind that `keep` takes: springs by id, runs newest first.
+    /// Records of a kind that `keep` takes: each kind in its own order.
     ///
     /// # Errors
     /// [`StoreError::Damaged`], [`StoreError::Busy`], [`StoreError::Failed`].
@@ -104,7 +104,7 @@ impl Store {
             revisions: Vec::new(),
             next: None,
         };
-        for revision in (1..=newest).rev() {
+        for revision in (B::KIND.first_kept(head.revision)..=newest).rev() {
             if page.revisions.len() == limit {
                 page.next = Some(revision + 1);
                 break;

@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicI64, Ordering};
 use prost::Message;
 
 use crate::disk::{ClockRow, HeadRow, IndexRow, RequestRow, RevisionPart, RevisionRow};
+use crate::drawer;
 use crate::engine::{Engine, Lane, Order};
 use crate::envelope::MAX_MESSAGE;
 use crate::error::{StoreError, settle};
@@ -76,7 +77,8 @@ impl Store {
     /// Makes a record. Without an id it gets a random one.
     ///
     /// # Errors
-    /// [`StoreError::NameTaken`], [`StoreError::NameTakenByDeleted`], [`StoreError::TooLarge`], and those of every change:
+    /// [`StoreError::NameTaken`], [`StoreError::NameTakenByDeleted`], [`StoreError::NoneNamed`],
+    /// [`StoreError::TooLarge`], and those of every change:
     /// [`StoreError::RequestIdReused`], [`StoreError::InDoubt`], [`StoreError::DiskLow`], [`StoreError::Conflict`],
     /// [`StoreError::Busy`], [`StoreError::Failed`], [`StoreError::Damaged`].
     pub fn create<B: Entered>(
@@ -88,9 +90,18 @@ impl Store {
     ) -> Result<Saved<B>, StoreError> {
         let id = id.cloned().unwrap_or_else(RecordId::random);
         self.mutate(now, Some(request), |view| {
-            let (change, saved, _) = plan_create(view, now, request, id.clone(), body.clone())?;
+            let (mut change, saved, _) = plan_create(view, now, request, id.clone(), body.clone())?;
+            drawer::require_named(view, &saved.body.stacks_named(), &mut change)?;
             Ok(Plan::Write(change, saved))
         })
+    }
+
+    /// The answer a change got before, for callers that look at other records before they make it.
+    ///
+    /// # Errors
+    /// [`StoreError::RequestIdReused`], [`StoreError::NotFound`]: the record is gone, and those of [`Store::get`].
+    pub fn answered<B: Body>(&self, request: &RequestKey) -> Result<Option<Saved<B>>, StoreError> {
+        first_answer(&self.snapshot()?, request)
     }
 
     /// The newest revision of a record, deleted or not.
@@ -145,15 +156,18 @@ impl Store {
                 update_time: now,
                 ..current
             };
-            Ok(Plan::Write(plan_revision(&head, &mut next, Some(request))?, next))
+            let mut change = plan_revision(view, &head, &mut next, Some(request))?;
+            drawer::require_named(view, &next.body.stacks_named(), &mut change)?;
+            Ok(Plan::Write(change, next))
         })
     }
 
     /// Deletes a record; it can be brought back for 30 days, and its name stays taken until it is purged. A stream that writes to
-    /// a run is shut out.
+    /// a run is shut out. Of the drawer nothing goes that is built or that others need.
     ///
     /// # Errors
-    /// [`StoreError::NotFound`], [`StoreError::Deleted`], [`StoreError::StaleEtag`], and those of every change, see
+    /// [`StoreError::StackBuilt`], [`StoreError::InUse`], [`StoreError::NotFound`], [`StoreError::Deleted`],
+    /// [`StoreError::StaleEtag`], and those of every change, see
     /// [`Store::create`].
     pub fn delete<B: Body>(
         &self,
@@ -171,7 +185,7 @@ impl Store {
                 purge_time: Some(purge_time),
                 ..current
             };
-            let mut change = plan_revision(&head, &mut next, Some(request))?;
+            let mut change = plan_revision(view, &head, &mut next, Some(request))?;
             let due = RowKey::Purge {
                 purge_time,
                 kind: B::KIND,
@@ -183,6 +197,7 @@ impl Store {
                     uid: head.row.uid.clone(),
                 },
             );
+            drawer::may_go(view, B::KIND, id, &mut change)?;
             if B::KIND == Kind::Run {
                 crate::run::shut_out(view, now, &uid_of(&head.row)?, &mut change)?;
             }
@@ -214,12 +229,13 @@ impl Store {
                 purge_time: None,
                 ..current
             };
-            let mut change = plan_revision(&head, &mut next, Some(request))?;
+            let mut change = plan_revision(view, &head, &mut next, Some(request))?;
             change.delete(&RowKey::Purge {
                 purge_time,
                 kind: B::KIND,
                 id: id.clone(),
             });
+            drawer::require_named(view, &next.body.stacks_named(), &mut change)?;
             Ok(Plan::Write(change, next))
         })
     }
@@ -285,7 +301,15 @@ fn first_answer<B: Body>(view: &Snapshot<'_>, request: &RequestKey) -> Result<Op
         return Err(StoreError::RequestIdReused);
     }
     let id = RecordId::parse(&row.id).ok_or_else(|| StoreError::damaged("a request id names no record"))?;
-    read_revision(view, &id, row.revision, &row.uid)?
+    let revision = match B::KIND.keeps_history() {
+        true => row.revision,
+        // What the record was then is not kept: the answer is what became of it.
+        false => {
+            let head = read_head(view, B::KIND, &id)?.ok_or(StoreError::NotFound)?;
+            head.row.revision
+        }
+    };
+    read_revision(view, &id, revision, &row.uid)?
         .ok_or(StoreError::NotFound)
         .map(Some)
 }
@@ -370,8 +394,10 @@ pub(crate) fn plan_create<B: Body>(
     Ok((change, saved, *uid.as_bytes()))
 }
 
-/// The next revision of a record, on condition that its head is still the one that was read.
+/// The next revision of a record, on condition that its head is still the one that was read. Where no history is kept, the
+/// revision before it goes in the same batch.
 pub(crate) fn plan_revision<B: Body>(
+    view: &Snapshot<'_>,
     head: &Stored<HeadRow>,
     next: &mut Saved<B>,
     request: Option<&RequestKey>,
@@ -385,6 +411,11 @@ pub(crate) fn plan_revision<B: Body>(
         head.seen,
     );
     next.revision = head.row.revision + 1;
+    if !B::KIND.keeps_history() {
+        let replaced = key::parts_of(B::KIND, &next.id, head.row.revision);
+        let parts = view.keys(&replaced, Order::Ascending, MAX_PARTS)?;
+        parts.iter().for_each(|part| change.delete(part));
+    }
     write_revision(&mut change, next, &uid_of(&head.row)?, request)?;
     Ok(change)
 }

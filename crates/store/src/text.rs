@@ -5,16 +5,17 @@
 //! store 0f3c...                             which store it came from
 //! sequence 812                              its durable sequence
 //! clock - 1 MESSAGE CRC                     the newest time seen
-//! revision KIND ID N 1 MESSAGE CRC          a record's revisions, ascending; records by kind, then id
+//! revision KIND ID N 1 MESSAGE CRC          a record's revisions, ascending, of a rider the newest; records by kind, then id
 //! attachment UID 1 MESSAGE CRC              after the revisions of a run: who may write
 //! seal UID 1 MESSAGE CRC                      where sealing has come to, if it is not done
 //! samples UID FIRST_BLOCK 1 MESSAGE CRC       its blocks, ascending
 //! request ID 1 MESSAGE CRC                  what request ids did, by id
+//! copy TIME 1 MESSAGE CRC                   copies that were made, in nanoseconds since 1970
 //! end LINES CRC
 //! ```
 //! Words are parted by one space, lines end with a line feed. The number before MESSAGE is the format version of the message,
 //! as in its [envelope](crate::envelope); MESSAGE is standard base64 of a message of `proto/springwright/store/v1`
-//! (`ClockRow`, `RevisionRow`, `AttachmentRow`, `SealRow`, `SampleRow`, `RequestRow`). CRC is CRC-32C in hex: of the line before
+//! (`ClockRow`, `RevisionRow`, `AttachmentRow`, `SealRow`, `SampleRow`, `RequestRow`, `CopyRow`). CRC is CRC-32C in hex: of the line before
 //! it with its last space, and at the end of the whole text before that line; LINES counts the lines before it. Heads and indexes
 //! are not carried: import derives them. A record whose purge has begun is left out; its request ids are carried with their end.
 //!

@@ -19,6 +19,22 @@ pub enum Collection {
     Springs,
     /// `runs/`.
     Runs,
+    /// `testers/`.
+    Testers,
+    /// `shimLots/`.
+    ShimLots,
+    /// `stacks/`.
+    Stacks,
+    /// `dampers/`.
+    Dampers,
+    /// `riders/`.
+    Riders,
+    /// `machines/`.
+    Machines,
+    /// `setups/`.
+    Setups,
+    /// `jobSheets/`.
+    JobSheets,
 }
 
 impl Collection {
@@ -27,6 +43,14 @@ impl Collection {
         match self {
             Self::Springs => "springs",
             Self::Runs => "runs",
+            Self::Testers => "testers",
+            Self::Stacks => "stacks",
+            Self::Dampers => "dampers",
+            Self::Riders => "riders",
+            Self::Machines => "machines",
+            Self::Setups => "setups",
+            Self::JobSheets => "jobSheets",
+            Self::ShimLots => "shimLots",
         }
     }
 

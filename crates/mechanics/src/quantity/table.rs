@@ -156,6 +156,8 @@ units! {
         Millimeter "MILLIMETER" = 1, "mm", 1e-3, 0.0, 2, ["millimeter", "millimetre"];
         Inch "INCH" = 2, "in", INCH, 0.0, 3, ["inch", "\""];
         Meter "METER" = 3, "m", 1.0, 0.0, 3, ["meter", "metre"];
+        Kilometer "KILOMETER" = 4, "km", 1e3, 0.0, 0, ["kilometer", "kilometre"];
+        Mile "MILE" = 5, "mi", INCH * 63_360.0, 0.0, 0, ["mile", "miles"];
     } text { "cm" = 1e-2; "um" = 1e-6; "ft" = INCH * 12.0; }
     /// Units of area.
     Area / AreaUnit, metric SquareMillimeter, inch SquareInch {

@@ -4,6 +4,7 @@ use crate::estimate::{Assumption, Contribution, Coverage, Estimate};
 use crate::finding::{Code, Finding};
 use crate::quantity::{FrameRate, Quantity, SpringRate, StiffnessUnit, Temperature, TemperatureUnit};
 
+use super::load_curve::Share;
 use super::words::Words;
 use super::{CellClass, Frame, Request, SpringError};
 
@@ -18,6 +19,8 @@ pub(super) struct Measured {
     pub(super) resolution_u: f64,
     /// Relative bias from noise of the deflections, zero or below.
     pub(super) dilution: f64,
+    /// What the calibration of the loads contributes.
+    pub(super) calibration: Option<Share>,
 }
 
 /// The rate with its budget.
@@ -64,10 +67,47 @@ impl CellClass {
     }
 }
 
-/// Limit of the load scale: stated, else the cell's class.
+/// The loads' last digit, in the loads that were applied.
+pub(super) fn load_digit(request: &Request) -> f64 {
+    match &request.calibration {
+        Some(curve) => curve.digit(&request.uncertainty),
+        None => request.uncertainty.load_resolution.map_or(0.0, Quantity::si),
+    }
+}
+
+/// Limit of the load scale: stated, else the cell's class; a calibration takes the place of the class.
 pub(super) fn load_scale_limit(request: &Request) -> Option<f64> {
     let stated = request.uncertainty.load_scale_limit_ratio;
+    if request.calibration.is_some() {
+        return stated;
+    }
     stated.or_else(|| request.load_cell.class.map(CellClass::load_scale_limit_ratio))
+}
+
+impl Share {
+    /// Its lines in a budget: of a value of this size, in whose terms the curve's share stands, passed on by `through`.
+    pub(super) fn rows<Q: Quantity>(&self, value: f64, through: f64) -> Vec<Contribution<Q>> {
+        let mut rows = Vec::new();
+        if self.curve > 0.0 {
+            // A calibration's scatter has few degrees of freedom, and they count (GUM G.4.2).
+            rows.push(Contribution {
+                degrees_of_freedom: Some(self.dof),
+                ..Contribution::type_b(
+                    "curve of the load calibration, coefficients with their covariance",
+                    self.curve * through,
+                    through,
+                )
+            });
+        }
+        if self.reference > 0.0 {
+            rows.push(Contribution::type_b(
+                "reference of the load calibration (relative)",
+                self.reference * value * through,
+                value * through,
+            ));
+        }
+        rows
+    }
 }
 
 /// Combines the budget (GUM 4.3.7: limits `a` become `a/sqrt 3`; 5.1.2). Scale errors are common to all readings: they do
@@ -97,6 +137,7 @@ pub(super) fn rate(
             measured.dof,
         ));
     }
+    rows.extend(measured.calibration.iter().flat_map(|share| share.rows(slope, through)));
     let mut limit = |source, ratio: f64| {
         if ratio > 0.0 {
             rows.push(Contribution::type_b(
@@ -137,7 +178,7 @@ pub(super) fn rate(
             sensitivity,
         ));
     }
-    if load_scale.is_none() && deflection_scale.is_none() {
+    if load_scale.is_none() && deflection_scale.is_none() && request.calibration.is_none() {
         findings.push(Finding::about(
             Code::ScalesUnknown,
             "uncertainty",
@@ -254,6 +295,7 @@ pub(super) fn of_measured_rate(
         source: "scatter, as stated with the measured rate",
         resolution_u: 0.0,
         dilution: 0.0,
+        calibration: None,
     };
     rate(request, measured, findings, assumptions)
 }

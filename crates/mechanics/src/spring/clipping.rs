@@ -8,7 +8,7 @@ use super::samples::Point;
 use super::strokes::reach;
 use super::window::Cut;
 use super::words::Words;
-use super::{Request, SpringError};
+use super::{Request, SpringError, budget};
 
 /// At this share of its capacity a cell is at its end.
 const END: f64 = 0.999;
@@ -43,7 +43,7 @@ pub(super) fn level(request: &Request, points: &[Point], said: &mut Said) -> Opt
 /// A plateau at the largest load: readings that stay there while the platen moves, more of them than any other load repeats.
 fn plateau(request: &Request, points: &[Point], largest: f64) -> Option<f64> {
     let smallest = points.iter().map(|p| p.f).fold(f64::INFINITY, f64::min);
-    let digit = request.uncertainty.load_resolution.map_or(0.0, Quantity::si);
+    let digit = budget::load_digit(request);
     let level = largest - f64::max(0.5 * digit, 1e-9 * (largest - smallest));
     let at_end: Vec<Point> = points.iter().filter(|p| p.f >= level).copied().collect();
     let (low, high) = reach(points);

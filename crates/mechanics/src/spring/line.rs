@@ -54,6 +54,19 @@ impl Line {
     }
 }
 
+/// Slope of anything read with the points, through the same groups as the line: `Sum (s - mean) h / Sum (s - mean)^2`.
+pub(super) fn slope_through(groups: &[Group], of: impl Fn(&Point) -> f64) -> f64 {
+    let (mut above, mut below) = (0.0, 0.0);
+    for group in groups {
+        let mean = group.points.iter().map(|p| p.s).sum::<f64>() / group.points.len().max(1) as f64;
+        for point in &group.points {
+            above += (point.s - mean) * of(point);
+            below += (point.s - mean).powi(2);
+        }
+    }
+    if below > 0.0 { above / below } else { 0.0 }
+}
+
 /// Sums of a group about its means.
 struct Sums {
     course: Course,

@@ -6,27 +6,27 @@ use crate::quantity::{
 
 /// Writes figures in one system of units.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Words {
+pub(crate) struct Words {
     system: UnitSystem,
 }
 
 impl Words {
-    pub(super) fn new(system: UnitSystem) -> Self {
+    pub(crate) fn new(system: UnitSystem) -> Self {
         Self { system }
     }
 
     /// A length given in metres.
-    pub(super) fn length(self, si: f64) -> String {
+    pub(crate) fn length(self, si: f64) -> String {
         self.figure::<LengthUnit>(si)
     }
 
     /// A load or force given in newtons.
-    pub(super) fn force(self, si: f64) -> String {
+    pub(crate) fn force(self, si: f64) -> String {
         self.figure::<ForceUnit>(si)
     }
 
     /// A rate given in N/m.
-    pub(super) fn rate(self, si: f64) -> String {
+    pub(crate) fn rate(self, si: f64) -> String {
         self.figure::<StiffnessUnit>(si)
     }
 

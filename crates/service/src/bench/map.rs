@@ -1,13 +1,34 @@
 //! Records on the wire and in the store are the same things in two languages; these are the plain words for each.
 
+pub mod tester;
+
 use mechanics::quantity::Unit;
 use store::record as disk;
-use store::{Moment, RunBody, Saved, SpringBody};
+use store::{Kind, Moment, RecordId, RunBody, Saved, SpringBody};
 use wire::names::Collection;
 use wire::quantity::Message;
 use wire::v1;
 
 use super::board::Standing;
+
+/// The name of a record.
+pub fn name(kind: Kind, id: &RecordId) -> String {
+    let collection = match kind {
+        Kind::Spring => Collection::Springs,
+        Kind::Run => Collection::Runs,
+        Kind::Tester => Collection::Testers,
+        Kind::ShimLot => Collection::ShimLots,
+        Kind::Stack => Collection::Stacks,
+        Kind::Damper => Collection::Dampers,
+        Kind::Rider => Collection::Riders,
+        Kind::Machine => Collection::Machines,
+        Kind::Setup => Collection::Setups,
+        Kind::JobSheet => Collection::JobSheets,
+        Kind::RuleTable => return "ruleTable".to_owned(),
+        Kind::PriceList => return "priceList".to_owned(),
+    };
+    collection.name(id.as_str())
+}
 
 /// A count of the store's as the wire has it.
 pub fn signed(count: u64) -> i64 {
@@ -48,12 +69,12 @@ pub fn state(standing: Standing) -> v1::RunState {
     }
 }
 
-fn kept<M: Message>(message: &Option<M>) -> Option<disk::Quantity> {
+pub(super) fn kept<M: Message>(message: &Option<M>) -> Option<disk::Quantity> {
     let (value, unit) = message.as_ref()?.parts();
     Some(disk::Quantity { value: value?, unit })
 }
 
-fn given<M: Message>(kept: &Option<disk::Quantity>) -> Option<M> {
+pub(super) fn given<M: Message>(kept: &Option<disk::Quantity>) -> Option<M> {
     kept.as_ref().map(|kept| M::from_parts(kept.value, kept.unit))
 }
 
@@ -133,6 +154,20 @@ pub fn named(collection: Collection, id: &str) -> String {
     }
 }
 
+fn wall_clock(time: &prost_types::Timestamp) -> disk::WallClock {
+    disk::WallClock {
+        seconds: time.seconds,
+        nanos: time.nanos,
+    }
+}
+
+fn wall_clock_of(time: &disk::WallClock) -> prost_types::Timestamp {
+    prost_types::Timestamp {
+        seconds: time.seconds,
+        nanos: time.nanos,
+    }
+}
+
 /// A header as it is kept.
 pub fn header(header: &v1::RunHeader) -> disk::RunHeader {
     use v1::column::Unit as On;
@@ -151,10 +186,7 @@ pub fn header(header: &v1::RunHeader) -> disk::RunHeader {
                 unit: unit(column),
             })
             .collect(),
-        start_time: header.start_time.as_ref().map(|time| disk::WallClock {
-            seconds: time.seconds,
-            nanos: time.nanos,
-        }),
+        start_time: header.start_time.as_ref().map(wall_clock),
         run_id: header.run_id.clone(),
         obeys: header.obeys.clone(),
         kind: header.kind.as_ref().map(|kind| match kind {
@@ -168,27 +200,10 @@ pub fn header(header: &v1::RunHeader) -> disk::RunHeader {
 }
 
 fn rate_test(test: &v1::RateTest) -> disk::RateTest {
-    use v1::tester_frame::Give;
     disk::RateTest {
         tare_load: kept(&test.tare_load),
-        frame: test.frame.as_ref().map(|frame| disk::TesterFrame {
-            give: frame.give.as_ref().map(|give| match give {
-                Give::Stiffness(stiffness) => disk::tester_frame::Give::Stiffness(disk::FrameStiffness {
-                    rate: kept(&stiffness.rate),
-                    standard_uncertainty: kept(&stiffness.standard_uncertainty),
-                }),
-                Give::Curve(curve) => disk::tester_frame::Give::Curve(disk::FrameCurve {
-                    load_unit: curve.load_unit,
-                    loads: curve.loads.clone(),
-                    give_unit: curve.give_unit,
-                    gives: curve.gives.clone(),
-                }),
-            }),
-        }),
-        load_cell: test.load_cell.as_ref().map(|cell| disk::LoadCell {
-            class: cell.class,
-            capacity: kept(&cell.capacity),
-        }),
+        frame: test.frame.as_ref().map(tester::frame),
+        load_cell: test.load_cell.as_ref().map(tester::cell),
         platen_gap: kept(&test.platen_gap),
         load_resolution: kept(&test.load_resolution),
         deflection_resolution: kept(&test.deflection_resolution),
@@ -203,10 +218,7 @@ pub fn header_of(header: &disk::RunHeader) -> v1::RunHeader {
         tester: header.tester.clone(),
         spring: named(Collection::Springs, &header.spring),
         columns: header.columns.iter().map(column_of).collect(),
-        start_time: header.start_time.as_ref().map(|time| prost_types::Timestamp {
-            seconds: time.seconds,
-            nanos: time.nanos,
-        }),
+        start_time: header.start_time.as_ref().map(wall_clock_of),
         run_id: header.run_id.clone(),
         obeys: header.obeys.clone(),
         kind: header.kind.as_ref().map(|kind| match kind {
@@ -237,27 +249,10 @@ fn column_of(column: &disk::RunColumn) -> v1::Column {
 
 /// The settings of a rate test as they are told.
 pub fn rate_test_of(test: &disk::RateTest) -> v1::RateTest {
-    use disk::tester_frame::Give;
     v1::RateTest {
         tare_load: given(&test.tare_load),
-        frame: test.frame.as_ref().map(|frame| v1::TesterFrame {
-            give: frame.give.as_ref().map(|give| match give {
-                Give::Stiffness(stiffness) => v1::tester_frame::Give::Stiffness(v1::FrameStiffness {
-                    rate: given(&stiffness.rate),
-                    standard_uncertainty: given(&stiffness.standard_uncertainty),
-                }),
-                Give::Curve(curve) => v1::tester_frame::Give::Curve(v1::FrameCurve {
-                    load_unit: curve.load_unit,
-                    loads: curve.loads.clone(),
-                    give_unit: curve.give_unit,
-                    gives: curve.gives.clone(),
-                }),
-            }),
-        }),
-        load_cell: test.load_cell.as_ref().map(|cell| v1::LoadCell {
-            class: cell.class,
-            capacity: given(&cell.capacity),
-        }),
+        frame: test.frame.as_ref().map(tester::frame_of),
+        load_cell: test.load_cell.as_ref().map(tester::cell_of),
         platen_gap: given(&test.platen_gap),
         load_resolution: given(&test.load_resolution),
         deflection_resolution: given(&test.deflection_resolution),

@@ -28,6 +28,7 @@ impl Bench {
             tare: tare.and_then(|tare| tare.load).map(|load| v1::Tare {
                 level: Some(v1::tare::Level::Load(load)),
             }),
+            tester: tester_of(self, board),
             reply_units: units(board),
             ..Default::default()
         };
@@ -53,6 +54,16 @@ impl Bench {
             window_to: reply.window.as_ref().and_then(|window| window.to),
             rate: reply.rate.as_ref().and_then(|rate| rate.value),
         })
+    }
+}
+
+/// The board's tester, where its record is kept: the bench shows what the run will say.
+fn tester_of(bench: &Bench, board: &Board) -> String {
+    let tester = &board.header.tester;
+    if bench.keeps_tester(tester) {
+        tester.clone()
+    } else {
+        String::new()
     }
 }
 

@@ -1,7 +1,8 @@
 //! The calculations on springs: what is not said in the request comes from the run's own header and from the rack.
 
-use mechanics::quantity::{Deflection, ForceUnit, LengthUnit, Load, Quantity, Unit};
-use mechanics::spring::{self, Samples, Source, SpringError};
+use mechanics::finding::Finding;
+use mechanics::quantity::{Deflection, ForceUnit, LengthUnit, Load, Quantity, Unit, UnitSystem};
+use mechanics::spring::{self, Reduced, Samples, Source, SpringError};
 use store::record::{RecordId, RunBody};
 use store::{Saved, SpringBody};
 use wire::names::Collection;
@@ -11,18 +12,50 @@ use wire::v1::ViolationReason as Reason;
 use wire::v1::reduce_run_request::Source as Asked;
 use wire::violation::{Violation, Violations};
 
+use super::testers::applied::Recorded;
 use super::{Bench, checked, map, refusal};
 use crate::error::{Basis, ServiceError};
+
+/// Everything a reduction depends on.
+pub(super) struct Prepared {
+    request: spring::Request,
+    units: UnitSystem,
+    basis: Basis,
+    /// What the tester's record gives rise to.
+    findings: Vec<Finding>,
+    pub(super) assumptions: Vec<v1::Assumption>,
+    pub(super) used: Vec<v1::UsedRevision>,
+}
+
+impl Prepared {
+    /// Reduces it.
+    pub(super) fn reduced(&self) -> Result<Reduced, ServiceError> {
+        let mut reduced = spring::reduce(&self.request).map_err(not_reducible(self.basis))?;
+        reduced.findings.extend(self.findings.iter().cloned());
+        Ok(reduced)
+    }
+}
 
 /// Samples of a recorded run that are reduced at once; both columns and the clock are held in memory.
 const MAX_REDUCED: u64 = 2_000_000;
 
 impl Bench {
     /// Reduces a run, samples or a measured rate.
-    pub fn reduce_run(&self, mut request: v1::ReduceRunRequest) -> Result<v1::ReduceRunResponse, ServiceError> {
+    pub fn reduce_run(&self, request: v1::ReduceRunRequest) -> Result<v1::ReduceRunResponse, ServiceError> {
+        let prepared = self.prepared(request)?;
+        let reduced = prepared.reduced()?;
+        let mut reply = reduce::response(&reduced, prepared.units);
+        reply.assumptions.extend(prepared.assumptions);
+        reply.used = prepared.used;
+        Ok(reply)
+    }
+
+    /// A request with what the run, its tester and its spring say where it does not.
+    pub(super) fn prepared(&self, mut request: v1::ReduceRunRequest) -> Result<Prepared, ServiceError> {
         let mut violations = Violations::new();
         let (mut used, mut assumptions) = (Vec::new(), Vec::new());
-        let mut basis = Basis::Sent;
+        let (mut basis, mut recorded) = (Basis::Sent, None);
+        let mut as_measured = false;
         let source = match request.source.take() {
             None => {
                 violations.push(
@@ -34,42 +67,56 @@ impl Bench {
             }
             Some(Asked::Samples(samples)) => Some(Source::Samples(reduce::samples(&samples, violations.at("samples")))),
             Some(Asked::MeasuredRate(rate)) => {
+                as_measured = true;
                 reduce::measured_rate(&rate, violations.at("measured_rate")).map(Source::MeasuredRate)
             }
             Some(Asked::Run(name)) => {
                 basis = Basis::Stored;
                 match Collection::Runs.revisable(&name, violations.at("run")) {
-                    Some(read) => Some(Source::Samples(self.run_source(
-                        &name,
-                        &read,
-                        &mut request,
-                        &mut used,
-                        &mut assumptions,
-                    )?)),
+                    Some(read) => {
+                        let (samples, of) = self.run_source(&name, &read, &mut request, &mut used, &mut assumptions)?;
+                        recorded = Some(of);
+                        Some(Source::Samples(samples))
+                    }
                     None => None,
                 }
             }
         };
+        let tester = self.applied_tester(&mut request, recorded.as_ref(), &mut violations)?;
         // Faults of the options are wanted even where the source is faulty.
         let source_or_none = source.unwrap_or_else(|| Source::Samples(Samples::default()));
-        let asked = reduce::options(&request, source_or_none, &mut violations);
+        let mut asked = reduce::options(&request, source_or_none, &mut violations);
         violations.finish()?;
-        let reduced = spring::reduce(&asked.request).map_err(not_reducible(basis))?;
-        let mut reply = reduce::response(&reduced, asked.units);
-        reply.assumptions.extend(assumptions);
-        reply.used = used;
-        Ok(reply)
+        assumptions.extend(tester.assumptions);
+        if as_measured && tester.curve.is_some() {
+            assumptions.push(v1::Assumption {
+                subject: "tester".to_owned(),
+                text: "the measured rate holds the calibration already: there are no loads to read back".to_owned(),
+                source: "the request".to_owned(),
+            });
+        } else {
+            asked.request.calibration = tester.curve;
+        }
+        used.extend(tester.used);
+        Ok(Prepared {
+            request: asked.request,
+            units: asked.units,
+            basis,
+            findings: tester.findings,
+            assumptions,
+            used,
+        })
     }
 
     /// The samples of a run; fills the request's gaps from the run's header and its spring.
-    pub(super) fn run_source(
+    fn run_source(
         &self,
         shown: &str,
         name: &wire::names::Name,
         request: &mut v1::ReduceRunRequest,
         used: &mut Vec<v1::UsedRevision>,
         assumptions: &mut Vec<v1::Assumption>,
-    ) -> Result<Samples, ServiceError> {
+    ) -> Result<(Samples, Recorded), ServiceError> {
         let id = RecordId::parse(&name.id).ok_or_else(|| ServiceError::NotFound { name: shown.to_owned() })?;
         let refused = refusal(shown, "");
         let run: Saved<RunBody> = match name.revision {
@@ -100,7 +147,11 @@ impl Bench {
             wire::springs::record_defaults(request, &map::spring(&spring));
         }
         assumptions.extend(tare.map(|tare| tare.words()));
-        Ok(samples)
+        let recorded = Recorded {
+            tester: header.tester,
+            time: run.create_time,
+        };
+        Ok((samples, recorded))
     }
 
     fn spring_of_run(&self, run: &Saved<RunBody>) -> Result<Option<Saved<SpringBody>>, ServiceError> {
@@ -213,12 +264,7 @@ impl Bench {
         name: &wire::names::Name,
         used: &mut Vec<v1::UsedRevision>,
     ) -> Result<(v1::SpringValues, Option<v1::Assumption>), ServiceError> {
-        let saved = self.spring_at(name, shown)?;
-        if saved.delete_time.is_some() {
-            return Err(ServiceError::Deleted { name: shown.to_owned() });
-        }
-        used.push(used_revision(Collection::Springs, saved.id.as_str(), saved.revision));
-        let spring = map::spring(&saved);
+        let spring = self.spring_of_rack(shown, name, used)?;
         let missing = |what: &str| ServiceError::NotReducible {
             basis: Basis::Stored,
             cause: format!("{shown} has no {what}"),
@@ -237,7 +283,8 @@ impl Bench {
                 source,
                 ..Default::default()
             })?;
-            used.extend(measured.used.into_iter().filter(|used| used.name.starts_with("runs/")));
+            let of_springs = |used: &v1::UsedRevision| used.name.starts_with("springs/");
+            used.extend(measured.used.into_iter().filter(|used| !of_springs(used)));
             let rate = measured.rate.unwrap_or_default();
             values.rate = rate.value;
             values.rate_standard_uncertainty = rate.standard_uncertainty;

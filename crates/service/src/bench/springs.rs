@@ -1,8 +1,8 @@
 //! Calculations on springs from values alone, and pairs.
 
-use mechanics::spring::{self, Pair, Reduced, Samples, Source};
+use mechanics::spring::{self, Pair, PartKind, Reduced, Samples, Source};
 use wire::names::Collection;
-use wire::springs::{assembly, calibration, gas, helical, pair, reduce, wheel};
+use wire::springs::{assembly, calibration, gas, helical, length, pair, reduce, wheel};
 use wire::v1;
 use wire::v1::ViolationReason as Reason;
 use wire::v1::pair_member::Source as Member;
@@ -32,10 +32,86 @@ impl Bench {
         request: v1::EvaluateAssemblyRequest,
     ) -> Result<v1::EvaluateAssemblyResponse, ServiceError> {
         let mut violations = Violations::new();
-        let read = assembly::request(&request, &mut violations);
+        let names = assembly::named(&request, &mut violations);
+        // Every fault of the request is named before the rack is asked.
+        assembly::request(&request, &assembly::Known::new(), &mut violations);
+        violations.finish()?;
+        let (mut used, mut assumptions, mut known) = (Vec::new(), Vec::new(), assembly::Known::new());
+        for (shown, name) in names {
+            let part = self.part_of_rack(&shown, &name, &mut used, &mut assumptions)?;
+            known.insert(shown, part);
+        }
+        let basis = if known.is_empty() { Basis::Sent } else { Basis::Stored };
+        let mut violations = Violations::new();
+        let read = assembly::request(&request, &known, &mut violations);
         let read = checked(violations, read)?;
-        let found = spring::evaluate_assembly(&read).map_err(not_reducible(Basis::Sent))?;
-        Ok(assembly::response(&found, read.units))
+        let found = spring::evaluate_assembly(&read).map_err(not_reducible(basis))?;
+        let mut reply = assembly::response(&found, read.units);
+        reply.assumptions.extend(assumptions);
+        reply.used = once(used);
+        Ok(reply)
+    }
+
+    /// A spring of the rack as a part: what its tested run says, else its marked rate.
+    fn part_of_rack(
+        &self,
+        shown: &str,
+        name: &wire::names::Name,
+        used: &mut Vec<v1::UsedRevision>,
+        assumptions: &mut Vec<v1::Assumption>,
+    ) -> Result<PartKind, ServiceError> {
+        let spring = self.spring_of_rack(shown, name, used)?;
+        let stop = length::travel_to_solid(&spring);
+        let mut assume = |text: String, source: &str| {
+            assumptions.push(v1::Assumption {
+                subject: shown.to_owned(),
+                text,
+                source: source.to_owned(),
+            });
+        };
+        if spring.tested_run.is_empty() {
+            let Some(rate) = length::marked_rate(&spring) else {
+                return Err(ServiceError::NotReducible {
+                    basis: Basis::Stored,
+                    cause: format!("{shown} has no tested run and no marked rate"),
+                });
+            };
+            assume(
+                "the marked rate holds; the spring has no tested run".to_owned(),
+                "the marking",
+            );
+            return Ok(PartKind::Straight { rate, stop });
+        }
+        let request = v1::ReduceRunRequest {
+            source: Some(Asked::Run(spring.tested_run)),
+            ..Default::default()
+        };
+        let part = self.reduced(request, used)?.as_part(stop);
+        if let PartKind::Table { .. } = part {
+            let text =
+                "one rate does not describe it: its measured curve is taken, and it counts as closed where that ends";
+            assume(text.to_owned(), "the spring's tested run");
+        }
+        Ok(part)
+    }
+
+    /// A spring that is on the rack.
+    pub(super) fn spring_of_rack(
+        &self,
+        shown: &str,
+        name: &wire::names::Name,
+        used: &mut Vec<v1::UsedRevision>,
+    ) -> Result<v1::Spring, ServiceError> {
+        let saved = self.spring_at(name, shown)?;
+        if saved.delete_time.is_some() {
+            return Err(ServiceError::Deleted { name: shown.to_owned() });
+        }
+        used.push(super::reduce::used_revision(
+            Collection::Springs,
+            saved.id.as_str(),
+            saved.revision,
+        ));
+        Ok(super::map::spring(&saved))
     }
 
     /// A gas spring, or the state of a gas.
@@ -73,13 +149,16 @@ impl Bench {
     /// The calibration of a load cell or a frame.
     pub fn fit_calibration(
         &self,
-        request: v1::FitCalibrationRequest,
+        mut request: v1::FitCalibrationRequest,
     ) -> Result<v1::FitCalibrationResponse, ServiceError> {
         let mut violations = Violations::new();
+        let used = self.kept_points(&mut request, &mut violations)?;
         let read = calibration::request(&request, &mut violations);
         let read = checked(violations, read)?;
         let found = spring::fit_calibration(&read).map_err(not_reducible(Basis::Sent))?;
-        Ok(calibration::response(&read, &found))
+        let mut reply = calibration::response(&read, &found);
+        reply.used.extend(used);
+        Ok(reply)
     }
 
     /// Whether two springs match.
@@ -115,7 +194,7 @@ impl Bench {
         };
         let judged = spring::judge_pair(&pair);
         let mut reply = pair::response(&pair, &judged, asked.units);
-        reply.used = used;
+        reply.used = once(used);
         Ok(reply)
     }
 
@@ -140,6 +219,7 @@ impl Bench {
             }
             other => other,
         };
+        // What a run assumes of its tare is said where the run is read by itself.
         self.reduced(request, used).map_err(below)
     }
 
@@ -147,16 +227,7 @@ impl Bench {
         let mut violations = Violations::new();
         let read = Collection::Springs.revisable(name, violations.at(field).at("spring"));
         let read = checked(violations, read)?;
-        let saved = self.spring_at(&read, name)?;
-        if saved.delete_time.is_some() {
-            return Err(ServiceError::Deleted { name: name.to_owned() });
-        }
-        used.push(super::reduce::used_revision(
-            Collection::Springs,
-            saved.id.as_str(),
-            saved.revision,
-        ));
-        let run = super::map::spring(&saved).tested_run;
+        let run = self.spring_of_rack(name, &read, used)?.tested_run;
         if run.is_empty() {
             return Err(ServiceError::NotReducible {
                 basis: Basis::Stored,
@@ -167,52 +238,23 @@ impl Bench {
     }
 
     /// A reduction as the physics gives it.
-    fn reduced(
+    pub(super) fn reduced(
         &self,
-        mut request: v1::ReduceRunRequest,
+        request: v1::ReduceRunRequest,
         used: &mut Vec<v1::UsedRevision>,
     ) -> Result<Reduced, ServiceError> {
-        let mut violations = Violations::new();
-        let mut basis = Basis::Sent;
-        let source = match request.source.take() {
-            None => {
-                violations.push(
-                    "source",
-                    Reason::ValueMissing,
-                    "one of run, samples, measured_rate is required",
-                );
-                None
-            }
-            Some(Asked::Samples(samples)) => Some(Source::Samples(reduce::samples(&samples, violations.at("samples")))),
-            Some(Asked::MeasuredRate(rate)) => {
-                reduce::measured_rate(&rate, violations.at("measured_rate")).map(Source::MeasuredRate)
-            }
-            Some(Asked::Run(name)) => {
-                basis = Basis::Stored;
-                let read = Collection::Runs.revisable(&name, violations.at("run"));
-                match read {
-                    Some(read) => {
-                        let mut said = Vec::new();
-                        Some(Source::Samples(self.run_source(
-                            &name,
-                            &read,
-                            &mut request,
-                            used,
-                            &mut said,
-                        )?))
-                    }
-                    None => None,
-                }
-            }
-        };
-        let asked = reduce::options(
-            &request,
-            source.unwrap_or_else(|| Source::Samples(Samples::default())),
-            &mut violations,
-        );
-        violations.finish()?;
-        spring::reduce(&asked.request).map_err(not_reducible(basis))
+        let prepared = self.prepared(request)?;
+        let reduced = prepared.reduced()?;
+        used.extend(prepared.used);
+        Ok(reduced)
     }
+}
+
+/// Each record once: a spring is read for its tested run, and once more with it.
+fn once(mut used: Vec<v1::UsedRevision>) -> Vec<v1::UsedRevision> {
+    let mut seen = std::collections::HashSet::new();
+    used.retain(|one| seen.insert(one.name.clone()));
+    used
 }
 
 /// What is wrong with a member's own request, before anything is computed.
@@ -227,6 +269,9 @@ fn reduction_faults(request: &v1::ReduceRunRequest) -> Vec<Violation> {
         Some(Asked::Samples(samples)) => drop(reduce::samples(samples, violations.at("samples"))),
         Some(Asked::MeasuredRate(rate)) => drop(reduce::measured_rate(rate, violations.at("measured_rate"))),
         Some(Asked::Run(name)) => drop(Collection::Runs.revisable(name, violations.at("run"))),
+    }
+    if !request.tester.is_empty() {
+        Collection::Testers.revisable(&request.tester, violations.at("tester"));
     }
     reduce::options(request, Source::Samples(Samples::default()), &mut violations);
     violations.finish().err().unwrap_or_default()

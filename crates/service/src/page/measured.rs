@@ -23,6 +23,7 @@ struct Key {
     revision: i64,
     digest: Vec<u8>,
     spring: Option<(String, i64)>,
+    tester: Option<(String, u64)>,
     units: i32,
 }
 
@@ -89,6 +90,11 @@ fn key(bench: &Bench, run: &v1::Run, units: i32) -> Key {
         revision: run.revision,
         digest: run.content_digest.to_vec(),
         spring: spring_of(bench, run).map(|spring| (spring.name, spring.revision)),
+        tester: bench.tester_revision(
+            &run.header
+                .as_ref()
+                .map_or_else(String::new, |header| header.tester.clone()),
+        ),
         units,
     }
 }
@@ -114,6 +120,7 @@ mod tests {
             revision,
             digest: vec![1, 2, 3, 4],
             spring: Some(("springs/a".to_owned(), 1)),
+            tester: None,
             units: 1,
         };
         for run in 0..2 * KEPT {

@@ -57,6 +57,21 @@ fn a_reduced_run_gives_the_verdict_first_and_the_caution_last() {
 }
 
 #[test]
+fn a_calibration_gives_its_curve_first() {
+    let json = r#"{"coefficients": [{"power": 0, "value": -0.04}, {"power": 1, "value": 1.0147}, {"power": 2, "value": 2e-6}],
+      "residuals": [1, 2, 3], "readings": [{"shown": 310.5, "applied": 305.96, "standardUncertainty": 0.2}],
+      "used": [{"name": "testers/press@3"}]}"#;
+    let text = reply(&of("SpringService/FitCalibration", json));
+    assert!(
+        text.starts_with("shown = -0.04 + 1.0147 applied + 0.000002 applied^2\n"),
+        "{text}"
+    );
+    for part in ["over 3 points", "310.5", "305.96", "read: testers/press@3"] {
+        assert!(text.contains(part), "{part} is missing from:\n{text}");
+    }
+}
+
+#[test]
 fn a_record_shows_what_was_entered_to_the_last_digit() {
     let json = r#"{"name": "springs/a7", "revision": "3", "createTime": "2026-03-01T08:30:00Z", "label": "fork,\tleft",
         "markedRate": {"value": 0.123456789, "unit": "UNIT_KILOGRAM_FORCE_PER_MILLIMETER"},

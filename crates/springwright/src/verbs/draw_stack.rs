@@ -6,7 +6,7 @@ use service::drawing;
 use wire::v1;
 use wire::v1::solve_stack_request::Source;
 
-use super::bench::{Flag, enter_flags, enter_units, units_arg};
+use super::bench::{Flag, enter_all, enter_units, typed, units_arg};
 use super::{one_request, valving};
 use crate::args::{self, CommonArgs};
 use crate::call::{Door, reply};
@@ -49,7 +49,7 @@ pub(super) async fn run(matches: &ArgMatches) -> Ended {
     }
     let method = api::method("ValvingService/SolveStack")?;
     let message = one_request(&method, &common, |message| {
-        enter_flags(message, flags(), matches)?;
+        enter_all(message, &typed(flags(), matches))?;
         enter_units(message, matches)
     })?;
     let read = |fault: prost::DecodeError| Fail::at("the request cannot be read", fault);

@@ -9,6 +9,7 @@ use service::maintenance;
 use crate::args::{ExportArgs, FolderArgs, ImportArgs};
 use crate::fail::{Answer, Ended, Fail};
 use crate::out::{Out, say};
+use crate::progress::reading;
 
 /// Writes everything of a store as text.
 pub(crate) fn export(args: &ExportArgs) -> Ended {
@@ -20,6 +21,7 @@ pub(crate) fn export(args: &ExportArgs) -> Ended {
         }
         exported.map_err(|fault| Fail::error(fault.to_string()))?;
         out.flush()?;
+        note_copy(&args.store, "standard output")?;
     } else {
         let at = |fault| Fail::at(args.to.display(), fault);
         let mut out = BufWriter::new(File::create_new(&args.to).map_err(at)?);
@@ -36,9 +38,14 @@ pub(crate) fn export(args: &ExportArgs) -> Ended {
             return Err(fault);
         }
         maintenance::note_backup(&args.store, &args.to).map_err(|fault| Fail::error(fault.to_string()))?;
+        note_copy(&args.store, &args.to.display().to_string())?;
     }
     say(format_args!("exported {}", args.store.display()));
     Ok(Answer::Yes)
+}
+
+fn note_copy(store: &Path, place: &str) -> Result<(), Fail> {
+    maintenance::note_copy(store, place).map_err(|fault| Fail::error(fault.to_string()))
 }
 
 /// Makes a store from an export.
@@ -48,7 +55,10 @@ pub(crate) fn import(args: &ImportArgs) -> Ended {
     } else {
         maintenance::import(
             &args.store,
-            &mut BufReader::new(File::open(&args.from).map_err(|fault| Fail::at(args.from.display(), fault))?),
+            &mut BufReader::new(reading(
+                File::open(&args.from).map_err(|fault| Fail::at(args.from.display(), fault))?,
+                0,
+            )),
         )
     };
     imported.map_err(|fault| Fail::error(fault.to_string()))?;

@@ -154,7 +154,7 @@ fn plan_close(
         update_time: now,
         ..run
     };
-    let mut change = plan_revision(&head, &mut next, request)?;
+    let mut change = plan_revision(view, &head, &mut next, request)?;
     put_attachment(&uid, &attachment, now, false, attachment.row.attachment, &mut change);
     // A block that the stream has handed over meanwhile would not be counted: then look again.
     change.require_absent(&RowKey::Samples {

@@ -5,7 +5,7 @@ use std::io::Write;
 use prost::Message;
 
 use super::{Moved, Origin, TITLE, TextError, base64};
-use crate::disk::{AttachmentRow, ClockRow, HeadRow, RequestRow, SampleRow, SealRow};
+use crate::disk::{AttachmentRow, ClockRow, CopyRow, HeadRow, RequestRow, SampleRow, SealRow};
 use crate::engine::Order;
 use crate::envelope::VERSION;
 use crate::error::StoreError;
@@ -51,6 +51,10 @@ pub fn export(store: &Store, origin: &Origin, out: &mut dyn Write) -> Result<Mov
             let row = ended(&store.snapshot()?, row)?;
             text.message(&format!("request {}", hex(&request)), &row)
         }
+        _ => Ok(()),
+    })?;
+    each_row::<CopyRow, _>(store, 0x0F, &[], |key, row| match key {
+        RowKey::Copy { copy_time } => text.message(&format!("copy {}", copy_time.as_nanos()), &row),
         _ => Ok(()),
     })?;
     let moved = Moved {
@@ -107,7 +111,7 @@ fn export_record(
     id: &RecordId,
     head: &HeadRow,
 ) -> Result<(), TextError> {
-    for revision in 1..=head.revision {
+    for revision in kind.first_kept(head.revision)..=head.revision {
         let (row, _) = match read_revision_row(&store.snapshot()?, kind, id, revision)? {
             Some(found) => found,
             None => return Err(gone(&store.snapshot()?, kind, id, head, revision)?.into()),
@@ -115,8 +119,8 @@ fn export_record(
         text.message(&format!("revision {} {id} {revision}", kind.word()), &row)?;
     }
     match kind {
-        Kind::Spring => Ok(()),
         Kind::Run => export_run(store, text, &uid_of(head)?),
+        _ => Ok(()),
     }
 }
 

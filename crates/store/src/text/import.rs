@@ -5,7 +5,7 @@ use std::io::BufRead;
 use prost::Message;
 
 use super::{Moved, Origin, TITLE, TextError, base64};
-use crate::disk::{AttachmentRow, ClockRow, IndexRow, RequestRow, RevisionRow, SampleRow, SealRow};
+use crate::disk::{AttachmentRow, ClockRow, CopyRow, IndexRow, RequestRow, RevisionRow, SampleRow, SealRow};
 use crate::engine::{Engine, KeyRange, Lane, Order};
 use crate::envelope::{MAX_MESSAGE, VERSION};
 use crate::error::{StoreError, settle};
@@ -155,6 +155,10 @@ impl Import<'_> {
                 .map(drop),
             ["samples", uid, first] => self.take_samples(bytes(uid)?, first, &message),
             ["request", id] => self.take_request(bytes(id)?, &message),
+            ["copy", time] => {
+                let copy_time = Moment::from_nanos(time.parse().map_err(|_| "the time is no number")?);
+                self.put::<CopyRow>(&RowKey::Copy { copy_time }, &message).map(drop)
+            }
             _ => Err("of an unknown kind".into()),
         }
     }
@@ -181,7 +185,8 @@ impl Import<'_> {
             .take()
             .filter(|(k, i, _)| (*k, i) == (kind, &id))
             .map(|(_, _, row)| row);
-        let wanted = before.as_ref().map_or(1, |before| before.revision + 1);
+        let first = kind.first_kept(row.revision);
+        let wanted = before.as_ref().map_or(first, |before| before.revision + 1);
         if row.revision != wanted || revision != wanted.to_string() {
             return Err(format!("revision {wanted} was expected"));
         }

@@ -10,6 +10,8 @@
 
 mod compat;
 mod damage;
+mod drawer;
+mod erasing;
 mod history;
 mod model;
 mod races;

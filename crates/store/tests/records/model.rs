@@ -7,9 +7,40 @@ use proptest::collection::vec;
 use proptest::prelude::*;
 use store::engine::Engine;
 use store::engine::memory::MemoryEngine;
+use store::record::{Entered, ListOrder, RiderBody, SetupBody};
 use store::{ListQuery, RecordId, Saved, SpringBody, Store, StoreError};
 
 use super::{DAY, assert_sound, at, id, on_disk, request, spring};
+
+/// A kind of record the model is played with.
+trait Sample: Entered + std::fmt::Debug {
+    fn of(label: u8) -> Self;
+}
+
+impl Sample for SpringBody {
+    fn of(label: u8) -> Self {
+        spring(&label.to_string())
+    }
+}
+
+/// Listed newest first.
+impl Sample for SetupBody {
+    fn of(label: u8) -> Self {
+        SetupBody {
+            entered: vec![label; 3],
+        }
+    }
+}
+
+/// Without history.
+impl Sample for RiderBody {
+    fn of(label: u8) -> Self {
+        RiderBody {
+            person_name: format!("N. N. {label}"),
+            ..Default::default()
+        }
+    }
+}
 
 #[derive(Clone, Debug)]
 enum Act {
@@ -26,6 +57,10 @@ enum Act {
         name: usize,
     },
     Undelete {
+        name: usize,
+    },
+    /// Of what keeps no history only.
+    Erase {
         name: usize,
     },
     /// The change that many ago, once more.
@@ -53,7 +88,8 @@ fn acts() -> impl Strategy<Value = Vec<Act>> {
         4 => (name.clone(), 0..3_u8).prop_map(|(name, label)| Act::Create { name, label }),
         4 => (name.clone(), 0..3_u8, any::<bool>()).prop_map(|(name, label, stale)| Act::Update { name, label, stale }),
         3 => name.clone().prop_map(|name| Act::Delete { name }),
-        2 => name.prop_map(|name| Act::Undelete { name }),
+        2 => name.clone().prop_map(|name| Act::Undelete { name }),
+        1 => name.prop_map(|name| Act::Erase { name }),
         3 => (0..8_usize).prop_map(|back| Act::Repeat { back }),
         2 => (any::<bool>(), 1..4_usize).prop_map(|(deleted, limit)| Act::List { deleted, limit }),
         3 => (1..40_i64).prop_map(|days| Act::Wait { days }),
@@ -63,23 +99,22 @@ fn acts() -> impl Strategy<Value = Vec<Act>> {
     vec(act, 1..80)
 }
 
-type Answer = Result<Saved<SpringBody>, StoreError>;
+type Answer<B> = Result<Saved<B>, StoreError>;
 
 /// A record as the model knows it: its revisions, the last of which counts.
-#[derive(Default)]
-struct Model {
-    records: BTreeMap<&'static str, Vec<Saved<SpringBody>>>,
+struct Model<B> {
+    records: BTreeMap<&'static str, Vec<Saved<B>>>,
     /// Changes that were answered well, with the day from which they may be forgotten.
-    answered: Vec<(u64, Act, Saved<SpringBody>)>,
+    answered: Vec<(u64, Act, Saved<B>)>,
 }
 
-impl Model {
-    fn newest(&self, name: usize) -> Option<&Saved<SpringBody>> {
+impl<B: Sample> Model<B> {
+    fn newest(&self, name: usize) -> Option<&Saved<B>> {
         self.records.get(NAMES[name])?.last()
     }
 
     /// What the store has to say, but for what only the store can choose: uid and checksum of a new revision.
-    fn expect(&self, act: &Act, now: i64) -> Answer {
+    fn expect(&self, act: &Act, now: i64) -> Answer<B> {
         match act {
             Act::Create { name, label } => match self.newest(*name) {
                 Some(taken) if taken.delete_time.is_some() => Err(StoreError::NameTakenByDeleted),
@@ -93,7 +128,7 @@ impl Model {
                     update_time: at(now),
                     delete_time: None,
                     purge_time: None,
-                    body: spring(&label.to_string()),
+                    body: B::of(*label),
                 }),
             },
             Act::Update { name, label, stale } => {
@@ -101,7 +136,7 @@ impl Model {
                 if *stale {
                     return Err(StoreError::StaleEtag { current: live.etag() });
                 }
-                let body = spring(&label.to_string());
+                let body = B::of(*label);
                 Ok(if body == live.body {
                     live.clone()
                 } else {
@@ -130,13 +165,18 @@ impl Model {
                     None => found.clone(),
                 })
             }
-            Act::Repeat { .. } | Act::List { .. } | Act::Wait { .. } | Act::Purge { .. } | Act::Reopen => {
+            Act::Erase { .. }
+            | Act::Repeat { .. }
+            | Act::List { .. }
+            | Act::Wait { .. }
+            | Act::Purge { .. }
+            | Act::Reopen => {
                 unreachable!("no change of a record")
             }
         }
     }
 
-    fn live(&self, name: usize) -> Result<&Saved<SpringBody>, StoreError> {
+    fn live(&self, name: usize) -> Result<&Saved<B>, StoreError> {
         let found = self.newest(name).ok_or(StoreError::NotFound)?;
         if found.delete_time.is_some() {
             Err(StoreError::Deleted)
@@ -146,7 +186,7 @@ impl Model {
     }
 }
 
-fn next(saved: &Saved<SpringBody>, now: i64) -> Saved<SpringBody> {
+fn next<B: Clone>(saved: &Saved<B>, now: i64) -> Saved<B> {
     Saved {
         revision: saved.revision + 1,
         update_time: at(now),
@@ -154,29 +194,29 @@ fn next(saved: &Saved<SpringBody>, now: i64) -> Saved<SpringBody> {
     }
 }
 
-fn apply(store: &Store, act: &Act, number: u64, now: i64) -> Answer {
+fn apply<B: Sample>(store: &Store, act: &Act, number: u64, now: i64) -> Answer<B> {
     let key = |method: &str| request(number, method, &format!("{act:?}"));
     match act {
-        Act::Create { name, label } => store.create(
-            at(now),
-            &key("create"),
-            Some(&id(NAMES[*name])),
-            spring(&label.to_string()),
-        ),
+        Act::Create { name, label } => store.create(at(now), &key("create"), Some(&id(NAMES[*name])), B::of(*label)),
         Act::Update { name, label, stale } => {
             let etag = stale.then_some("0-00000000");
-            let change = |_: &SpringBody| Ok(spring(&label.to_string()));
+            let change = |_: &B| Ok(B::of(*label));
             store.update(at(now), &key("update"), &id(NAMES[*name]), etag, change)
         }
         Act::Delete { name } => store.delete(at(now), &key("delete"), &id(NAMES[*name]), None),
         Act::Undelete { name } => store.undelete(at(now), &key("undelete"), &id(NAMES[*name]), None),
-        Act::Repeat { .. } | Act::List { .. } | Act::Wait { .. } | Act::Purge { .. } | Act::Reopen => {
+        Act::Erase { .. }
+        | Act::Repeat { .. }
+        | Act::List { .. }
+        | Act::Wait { .. }
+        | Act::Purge { .. }
+        | Act::Reopen => {
             unreachable!("no change of a record")
         }
     }
 }
 
-fn same(got: &Answer, wanted: &Answer) -> bool {
+fn same<B: Sample>(got: &Answer<B>, wanted: &Answer<B>) -> bool {
     match (got, wanted) {
         (Ok(got), Ok(wanted)) => {
             let uid = if wanted.uid.is_empty() {
@@ -194,7 +234,7 @@ fn same(got: &Answer, wanted: &Answer) -> bool {
     }
 }
 
-fn list(store: &Store, deleted: bool, limit: usize) -> Vec<Saved<SpringBody>> {
+fn list<B: Sample>(store: &Store, deleted: bool, limit: usize) -> Vec<Saved<B>> {
     let mut query = ListQuery {
         show_deleted: deleted,
         after: None,
@@ -212,10 +252,13 @@ fn list(store: &Store, deleted: bool, limit: usize) -> Vec<Saved<SpringBody>> {
     }
 }
 
-fn play(acts: &[Act], engine: Arc<dyn Engine>, reopen: impl Fn(Arc<dyn Engine>) -> Arc<dyn Engine>) {
+fn play<B: Sample>(acts: &[Act], engine: Arc<dyn Engine>, reopen: impl Fn(Arc<dyn Engine>) -> Arc<dyn Engine>) {
     let mut engine = engine;
     let mut store = Store::over(engine.clone()).unwrap();
-    let mut model = Model::default();
+    let mut model = Model::<B> {
+        records: BTreeMap::new(),
+        answered: Vec::new(),
+    };
     let mut now = DAY;
     for (number, act) in (0..).zip(acts) {
         now += 1;
@@ -233,33 +276,49 @@ fn play(acts: &[Act], engine: Arc<dyn Engine>, reopen: impl Fn(Arc<dyn Engine>) 
                     model.answered.push((number, act.clone(), saved));
                 }
             }
+            Act::Erase { name } if !B::KIND.keeps_history() => {
+                let name = NAMES[*name];
+                let key = request(number, "erase", name);
+                let got = store.erase::<B>(at(now), &key, &id(name), None);
+                match model.records.remove(name) {
+                    Some(_) => {
+                        let erased = got.unwrap();
+                        // Repeated, it is answered and does nothing, though the name may be in use again.
+                        assert_eq!(store.erase::<B>(at(now + 1), &key, &id(name), None), Ok(erased));
+                        model.answered.retain(|(_, _, saved)| saved.id.as_str() != name);
+                    }
+                    None => assert_eq!(got, Err(StoreError::NotFound)),
+                }
+            }
+            Act::Erase { .. } => {}
             Act::Repeat { back } => {
                 if let Some((number, act, first)) = model.answered.iter().rev().nth(*back) {
-                    let known = model
-                        .records
-                        .get(first.id.as_str())
-                        .is_some_and(|all| all.contains(first));
-                    let wanted = if known {
-                        Ok(first.clone())
-                    } else {
-                        Err(StoreError::NotFound)
+                    let all = model.records.get(first.id.as_str());
+                    // Where no history is kept, the answer is what became of the record.
+                    let known = match B::KIND.keeps_history() {
+                        true => all.and_then(|all| all.iter().find(|saved| *saved == first)),
+                        false => all.and_then(|all| all.last()).filter(|saved| saved.uid == first.uid),
                     };
+                    let wanted = known.cloned().ok_or(StoreError::NotFound);
                     assert_eq!(apply(&store, act, *number, now), wanted);
                 }
             }
             Act::List { deleted, limit } => {
                 let newest = model.records.values().filter_map(|revisions| revisions.last());
-                let wanted: Vec<_> = newest
+                let mut wanted: Vec<_> = newest
                     .filter(|saved| *deleted || saved.delete_time.is_none())
                     .cloned()
                     .collect();
-                assert_eq!(list(&store, *deleted, *limit), wanted);
+                if B::KIND.list_order() == ListOrder::NewestFirst {
+                    wanted.sort_by_key(|saved| std::cmp::Reverse(saved.create_time));
+                }
+                assert_eq!(list::<B>(&store, *deleted, *limit), wanted);
             }
             Act::Wait { days } => now += days * DAY,
             Act::Purge { batches } => {
                 // Enough batches to see it through, in steps of the size drawn.
                 while store.purge_due(at(now), *batches).unwrap().more {}
-                let due = |saved: &Saved<SpringBody>| saved.purge_time.is_some_and(|time| time <= at(now));
+                let due = |saved: &Saved<B>| saved.purge_time.is_some_and(|time| time <= at(now));
                 model.records.retain(|_, revisions| !revisions.last().is_some_and(due));
                 // Of ids that were forgotten a repeat is a new change: no longer this model's business.
                 model
@@ -275,13 +334,14 @@ fn play(acts: &[Act], engine: Arc<dyn Engine>, reopen: impl Fn(Arc<dyn Engine>) 
         for name in NAMES {
             let revisions = model.records.get(name).map_or(&[][..], Vec::as_slice);
             let wanted = revisions.last().cloned().ok_or(StoreError::NotFound);
-            assert_eq!(store.get(&id(name)), wanted);
+            assert_eq!(store.get::<B>(&id(name)), wanted);
         }
     }
     for (name, revisions) in &model.records {
-        let wanted: Vec<_> = revisions.iter().rev().cloned().collect();
+        let kept = if B::KIND.keeps_history() { usize::MAX } else { 1 };
+        let wanted: Vec<_> = revisions.iter().rev().take(kept).cloned().collect();
         let id = RecordId::parse(name).unwrap();
-        assert_eq!(store.revisions(&id, None, 1_000).unwrap().revisions, wanted);
+        assert_eq!(store.revisions::<B>(&id, None, 1_000).unwrap().revisions, wanted);
     }
     assert_sound(&store);
 }
@@ -290,7 +350,17 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 200, failure_persistence: None, ..Default::default() })]
     #[test]
     fn records_are_what_the_model_says(acts in acts()) {
-        play(&acts, Arc::new(MemoryEngine::new()), |engine| engine);
+        play::<SpringBody>(&acts, Arc::new(MemoryEngine::new()), |engine| engine);
+    }
+
+    #[test]
+    fn records_listed_newest_first_are_what_the_model_says(acts in acts()) {
+        play::<SetupBody>(&acts, Arc::new(MemoryEngine::new()), |engine| engine);
+    }
+
+    #[test]
+    fn records_without_history_are_what_the_model_says(acts in acts()) {
+        play::<RiderBody>(&acts, Arc::new(MemoryEngine::new()), |engine| engine);
     }
 }
 
@@ -300,7 +370,14 @@ proptest! {
     fn records_on_disk_are_what_the_model_says(acts in acts()) {
         let dir = tempfile::tempdir().unwrap();
         let path = dir.path().join("store");
-        play(&acts, on_disk(&path), |engine| {
+        let reopen = |engine: Arc<dyn Engine>| {
+            engine.close().unwrap();
+            drop(engine);
+            on_disk(&path)
+        };
+        play::<SpringBody>(&acts, on_disk(&path), reopen);
+        let path = dir.path().join("riders");
+        play::<RiderBody>(&acts, on_disk(&path), |engine| {
             engine.close().unwrap();
             drop(engine);
             on_disk(&path)

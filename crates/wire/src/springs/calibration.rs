@@ -7,7 +7,7 @@ use crate::quantity::{number, unit_system};
 use crate::v1;
 use crate::v1::ViolationReason as Reason;
 use crate::valving::solve::whole;
-use crate::violation::Violations;
+use crate::violation::{Scope, Violations};
 
 /// Points of a calibration.
 const MOST_POINTS: usize = 10_000;
@@ -34,29 +34,7 @@ pub fn request(message: &v1::FitCalibrationRequest, violations: &mut Violations)
             return None;
         }
     }
-    let (mut applied, mut shown) = (Vec::new(), Vec::new());
-    for (index, point) in message.points.iter().enumerate() {
-        for (name, value, values) in [
-            ("applied", point.applied, &mut applied),
-            ("shown", point.shown, &mut shown),
-        ] {
-            match value {
-                Some(value) if value.abs() <= LARGEST => values.push(value),
-                other => {
-                    let reason = match other {
-                        None => Reason::ValueMissing,
-                        Some(value) if value.is_finite() => Reason::OutOfRange,
-                        Some(_) => Reason::NotFinite,
-                    };
-                    let mut at = violations.at("points");
-                    at.index(index).at(name).push(
-                        reason,
-                        format_args!("{name} needs a value; allowed -{LARGEST} to {LARGEST}"),
-                    );
-                }
-            }
-        }
-    }
+    let (applied, shown) = points(&message.points, violations.at("points"));
     for (index, reading) in message.readings.iter().enumerate() {
         if !reading.is_finite() {
             violations
@@ -85,6 +63,33 @@ pub fn request(message: &v1::FitCalibrationRequest, violations: &mut Violations)
         readings: message.readings.clone(),
         capacity: message.capacity,
     })
+}
+
+/// Reads points: applied values, and those shown.
+pub(crate) fn points(points: &[v1::CalibrationPoint], mut at: Scope<'_>) -> (Vec<f64>, Vec<f64>) {
+    let (mut applied, mut shown) = (Vec::with_capacity(points.len()), Vec::with_capacity(points.len()));
+    for (index, point) in points.iter().enumerate() {
+        for (name, value, values) in [
+            ("applied", point.applied, &mut applied),
+            ("shown", point.shown, &mut shown),
+        ] {
+            match value {
+                Some(value) if value.abs() <= LARGEST => values.push(value),
+                other => {
+                    let reason = match other {
+                        None => Reason::ValueMissing,
+                        Some(value) if value.is_finite() => Reason::OutOfRange,
+                        Some(_) => Reason::NotFinite,
+                    };
+                    at.index(index).at(name).push(
+                        reason,
+                        format_args!("{name} needs a value; allowed -{LARGEST} to {LARGEST}"),
+                    );
+                }
+            }
+        }
+    }
+    (applied, shown)
 }
 
 /// The reply.

@@ -92,6 +92,14 @@ pub struct Stack {
 }
 
 impl Stack {
+    /// Checks a stack without solving it.
+    ///
+    /// # Errors
+    /// [`ValvingError::OutOfRange`] or [`ValvingError::NotFinite`] of the first fault, its path from `stack.` on.
+    pub fn check(&self) -> Result<(), ValvingError> {
+        Plan::new(self).map(drop)
+    }
+
     /// The trade's rule of thumb for the stiffness of a stack: the sum of the cubed thicknesses, `sum n t^3`, spacers left
     /// out. It is right for the bending of equal shims at small lifts, and blind to diameters, clamp, ports and stretching.
     #[must_use]

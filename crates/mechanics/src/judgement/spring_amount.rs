@@ -1,0 +1,169 @@
+//! How far a spring is changed: thumb and physics in steps of the rack.
+
+use super::answer::{Amount, Direction, StepRange, ThumbAndPhysics};
+use super::look::{Desk, Look};
+use super::rows::RuleId;
+use crate::quantity::Quantity;
+
+/// The rates there are: the shop's rack, or assumed steps from the fitted spring on.
+pub(super) struct Ladder {
+    rates: Vec<f64>,
+    step: f64,
+}
+
+/// How far to go.
+pub(super) struct Asked {
+    pub(super) amount: Amount,
+    pub(super) both: Option<ThumbAndPhysics>,
+    /// Rate of one spring at the far end of the amount, over the present one.
+    pub(super) rate_factor: Option<f64>,
+    /// Whether the amount is a range, to be measured again before a spring is bought.
+    pub(super) is_range: bool,
+}
+
+/// What physics asks for.
+#[derive(Clone, Copy)]
+pub(super) struct Needed {
+    /// Rate needed over the present one.
+    pub(super) factor: f64,
+    /// Whether that is the least that will do, as braking asks, rather than the best.
+    pub(super) at_least: bool,
+}
+
+impl Ladder {
+    pub(super) fn of(look: &Look<'_>, desk: &mut Desk) -> Option<Self> {
+        let now = look.rate()?;
+        let mut rates: Vec<f64> = look
+            .seen
+            .rack
+            .iter()
+            .map(|rate| rate.si())
+            .filter(|k| *k > 0.0)
+            .collect();
+        rates.sort_by(f64::total_cmp);
+        // Springs of one rate are one rung.
+        rates.dedup_by(|a, b| (*a - *b).abs() <= 1e-3 * *b);
+        let mut gaps: Vec<f64> = rates.iter().zip(rates.iter().skip(1)).map(|(a, b)| b - a).collect();
+        gaps.sort_by(f64::total_cmp);
+        if let Some(step) = gaps.get(gaps.len() / 2).copied() {
+            return Some(Self { rates, step });
+        }
+        let id = if look.is_front() {
+            RuleId::ForkStep
+        } else {
+            RuleId::ShockStep
+        };
+        let step = 1e3 * look.ratio(id);
+        desk.assume("rack", format!("no rack: rate steps of {}", look.words.rate(step)));
+        Some(Self { rates: vec![now], step })
+    }
+
+    /// Place of a rate on the ladder, in steps from its lowest rung; beyond its ends in usual steps.
+    fn place(&self, rate: f64) -> f64 {
+        let (Some(first), Some(last)) = (self.rates.first(), self.rates.last()) else {
+            return 0.0;
+        };
+        let above = self.rates.partition_point(|k| *k <= rate);
+        match (
+            above.checked_sub(1).and_then(|k| self.rates.get(k)),
+            self.rates.get(above),
+        ) {
+            (None, _) => (rate - first) / self.step,
+            (Some(_), None) => (self.rates.len() - 1) as f64 + (rate - last) / self.step,
+            (Some(low), Some(high)) => (above - 1) as f64 + (rate - low) / (high - low),
+        }
+    }
+
+    /// The rate at a place.
+    fn rate(&self, place: f64) -> f64 {
+        let (Some(first), Some(last)) = (self.rates.first(), self.rates.last()) else {
+            return 0.0;
+        };
+        let top = (self.rates.len() - 1) as f64;
+        if place <= 0.0 {
+            return first + place * self.step;
+        }
+        if place >= top {
+            return last + (place - top) * self.step;
+        }
+        let low = self.rates.get(place.floor() as usize).copied().unwrap_or(*last);
+        let high = self.rates.get(place.floor() as usize + 1).copied().unwrap_or(*last);
+        low + place.fract() * (high - low)
+    }
+
+    /// Steps from one rate to another.
+    pub(super) fn steps(&self, from: f64, to: f64) -> f64 {
+        self.place(to) - self.place(from)
+    }
+
+    /// The rate that many steps on.
+    pub(super) fn after(&self, from: f64, steps: f64) -> f64 {
+        self.rate(self.place(from) + steps)
+    }
+}
+
+/// Least steps by thumb.
+pub(super) fn thumb(look: &Look<'_>, way: Direction) -> f64 {
+    let gentle = look.visit.riding.is_some_and(|riding| !riding.is_hard());
+    look.ratio(match (way, gentle) {
+        (Direction::Softer, true) => RuleId::SofterGentle,
+        (Direction::Softer, false) => RuleId::SofterHard,
+        (_, true) => RuleId::StifferGentle,
+        (_, false) => RuleId::StifferHard,
+    })
+}
+
+/// Whole steps physics asks for: the nearest, a half towards the present spring; the next where it is the least that will do.
+fn whole(steps: f64, at_least: bool) -> f64 {
+    if at_least {
+        // A tenth of a step is less than springs of one mark differ by.
+        (steps - 0.1).ceil().max(0.0)
+    } else {
+        (steps - 0.5).ceil().max(0.0)
+    }
+}
+
+/// The amount of a change that way: by physics where it speaks, never past what it asks for; a range from thumb to physics
+/// beyond three steps or 20 %. `None`: physics asks for less than half a step.
+pub(super) fn amount(look: &Look<'_>, desk: &mut Desk, way: Direction, needed: Option<Needed>) -> Option<Asked> {
+    let thumb = thumb(look, way);
+    let fixed = |steps: f64| {
+        Amount::Steps(StepRange {
+            least: steps,
+            most: steps,
+        })
+    };
+    let ladder = Ladder::of(look, desk).zip(look.rate());
+    let Some((needed, (ladder, now))) = needed.zip(ladder.as_ref()) else {
+        let far = ladder.as_ref().map(|(ladder, now)| (ladder, now, signed(way, thumb)));
+        return Some(Asked {
+            amount: fixed(thumb),
+            both: None,
+            rate_factor: far.map(|(ladder, now, steps)| ladder.after(*now, steps) / now),
+            is_range: false,
+        });
+    };
+    let physics = signed(way, ladder.steps(*now, needed.factor * now));
+    let most = whole(physics, needed.at_least);
+    if most < 0.5 {
+        return None;
+    }
+    let change = (needed.factor - 1.0).abs();
+    let is_range = most > look.ratio(RuleId::AmountSteps) || change > look.ratio(RuleId::AmountChange);
+    let least = if is_range { thumb.min(most) } else { most };
+    Some(Asked {
+        amount: Amount::Steps(StepRange { least, most }),
+        both: Some(ThumbAndPhysics {
+            thumb,
+            physics,
+            disagree: (physics - thumb).abs() > look.ratio(RuleId::DisagreementSteps),
+        }),
+        rate_factor: Some(ladder.after(*now, signed(way, most)) / now),
+        is_range,
+    })
+}
+
+/// Steps up the ladder of a change that way, and back.
+fn signed(way: Direction, steps: f64) -> f64 {
+    if way == Direction::Softer { -steps } else { steps }
+}
