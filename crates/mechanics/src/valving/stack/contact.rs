@@ -109,10 +109,17 @@ impl<'a> ActiveSet<'a> {
         true
     }
 
-    /// Starts again with these rings; those that depend on earlier ones stay out.
+    /// Starts again with these rings; those that depend on earlier ones stay out. The factor of those it begins with and
+    /// that are in already stands.
     fn restart(&mut self, rings: impl IntoIterator<Item = usize>) {
-        self.rings.clear();
-        self.factor.clear();
+        let mut rings = rings.into_iter().peekable();
+        let mut kept = 0;
+        while rings.peek().is_some() && rings.peek() == self.rings.get(kept) {
+            rings.next();
+            kept += 1;
+        }
+        self.rings.truncate(kept);
+        self.factor.truncate(kept);
         for ring in rings {
             self.enter(ring);
         }

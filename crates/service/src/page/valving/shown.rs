@@ -12,7 +12,7 @@ use super::plots::{self, stroke};
 use crate::drawing::{Section, section, size};
 use crate::error::ServiceError;
 use crate::page::said;
-use crate::page::words::{Origin, computed, origin, quantity};
+use crate::page::words::{Origin, origin, quantity};
 
 /// What is shown: the answer, and what it was asked of.
 pub(super) struct Shown<'a> {
@@ -33,6 +33,11 @@ fn fine<M: Message>(message: Option<&M>, more: usize) -> String {
     quantity(message).map_or("–".to_owned(), |found| {
         format!("{found:.*}", found.unit().row().decimals + more)
     })
+}
+
+/// A stress: nobody reads a part of a megapascal.
+fn whole(stress: Option<&v1::Pressure>) -> String {
+    quantity(stress).map_or("–".to_owned(), |stress| format!("{stress:.0}"))
 }
 
 /// A change in per cent with its direction in words.
@@ -94,7 +99,7 @@ impl Shown<'_> {
                 section aria-labelledby="h-section" {
                     h2 #h-section { "Section" }
                     @if let Some(stack) = typed(self.stack) {
-                        figure.section { (section(&Section { stack: &stack, solved: Some(&self.found.solved), units: self.units, id: "stack" })) }
+                        figure.section tabindex="0" role="group" aria-label="Section of the stack, to scale" { (section(&Section { stack: &stack, solved: Some(&self.found.solved), units: self.units, id: "stack" })) }
                     }
                 }
                 section aria-labelledby="h-shims" {
@@ -137,7 +142,7 @@ impl Shown<'_> {
         html! {
             div.scroll tabindex="0" role="group" aria-label="Shims" {
                 table {
-                    caption { "From the piston outward; stress at the clamp, nominal: a real clamp has a rounded edge" }
+                    caption { "From the piston outward, whose shim is 0; stress at the clamp, nominal: a real clamp has a rounded edge" }
                     thead { tr {
                         th scope="col" { "Shim" } th scope="col" { "Edge lifts" } th scope="col" { "Stress" }
                         @if limit.is_some() { th scope="col" { "Of its limit" } }
@@ -146,9 +151,9 @@ impl Shown<'_> {
                         @for shim in &point.shims {
                             @let index = usize::try_from(shim.shim_index).unwrap_or(usize::MAX);
                             tr {
-                                th scope="row" { (shim.shim_index + 1) @if let Some(size) = sizes.get(index) { ": " (size) } }
+                                th scope="row" { (shim.shim_index) @if let Some(size) = sizes.get(index) { ": " (size) } }
                                 td { (fine(shim.edge_lift.as_ref(), 1)) }
-                                td { (computed(shim.clamp_stress.as_ref()).unwrap_or_default()) }
+                                td { (whole(shim.clamp_stress.as_ref())) }
                                 @if limit.is_some() { td { (share(shim).unwrap_or_default()) } }
                             }
                         }
@@ -398,7 +403,7 @@ fn marks(damped: &Damped) -> Markup {
 fn event_words(event: &v1::StackEvent) -> String {
     use v1::contact_body::Body;
     let place = |body: Option<&v1::ContactBody>| match body.and_then(|body| body.body) {
-        Some(Body::ShimIndex(index)) => format!("shim {}", index + 1),
+        Some(Body::ShimIndex(index)) => format!("shim {index}"),
         Some(Body::Seat(_)) => "the seat".to_owned(),
         Some(Body::Stop(_)) => "the stop".to_owned(),
         None => "a part".to_owned(),
