@@ -139,9 +139,14 @@ fn result(found: &Found) -> Markup {
         (said::findings(&reply.findings))
         @if let Some(air) = &found.air { (said::findings(&air.findings)) }
         (said::caution_beside(&reply.findings))
-        (said::assumptions(&reply.assumptions))
-        @if let Some(air) = &found.air { (said::assumptions(&air.assumptions)) }
+        (said::assumptions(&assumed(found)))
     }
+}
+
+/// What was assumed of the springs and of the air.
+fn assumed(found: &Found) -> Vec<v1::Assumption> {
+    let air = found.air.iter().flat_map(|air| &air.assumptions);
+    found.together.assumptions.iter().chain(air).cloned().collect()
 }
 
 fn places(reply: &v1::EvaluateAssemblyResponse) -> Markup {
