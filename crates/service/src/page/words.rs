@@ -32,8 +32,7 @@ pub(super) fn origin(origin: Origin) -> Markup {
 
 /// A quantity as its value and unit.
 pub(super) fn quantity<M: Message>(message: Option<&M>) -> Option<Entered<M::Unit>> {
-    let (value, unit) = message?.parts();
-    Entered::new(value?, M::Unit::from_number(unit)?).ok()
+    wire::quantity::stated(message)
 }
 
 /// As somebody entered it: `9.50 N/mm`.
