@@ -4,8 +4,10 @@ mod bench;
 mod calibration;
 mod convert;
 mod csv_samples;
+mod drawer;
 mod folder;
 mod reduce_run;
+mod setup;
 mod valving;
 
 pub(crate) use bench::{commands, run as run_bench};
