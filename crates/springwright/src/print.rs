@@ -4,6 +4,7 @@ mod calibration;
 mod figures;
 mod report;
 mod said;
+mod setup;
 mod table;
 mod typed;
 mod valving;
@@ -35,6 +36,7 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
     let table = match kind.name() {
         "EvaluateDamperResponse" => message.transcode_to().ok().map(|reply| valving::damper(&reply)),
         "CompareStacksResponse" => message.transcode_to().ok().map(|reply| valving::comparison(&reply)),
+        "ChooseSpringResponse" => message.transcode_to().ok().map(|reply| setup::chosen(&reply)),
         _ => None,
     };
     let mut page = Page::of(message);
@@ -43,6 +45,7 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
             page.text = table;
             valving::without_tables(message)
         }
+        None if kind.name() == "ReadSagResponse" => setup::without_budgets(message),
         None => message.clone(),
     };
     page.message(&rest, 0);
