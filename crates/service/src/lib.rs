@@ -7,6 +7,7 @@ pub mod maintenance;
 mod page;
 mod page_token;
 mod places;
+pub mod sheet;
 pub mod shell;
 
 use std::fmt;

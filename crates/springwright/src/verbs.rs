@@ -1,6 +1,7 @@
 //! The verbs: one per call of the API under its bench, made from the API's description, and the few beside them.
 
 mod bench;
+mod book;
 mod calibration;
 mod convert;
 mod csv_samples;
@@ -8,6 +9,7 @@ mod drawer;
 mod folder;
 mod reduce_run;
 mod setup;
+mod springs;
 mod valving;
 
 pub(crate) use bench::{commands, run as run_bench};
@@ -33,7 +35,20 @@ pub(crate) async fn run_call(args: CallArgs) -> Ended {
         return Ok(Answer::Yes);
     };
     let method = api::method(&name)?;
-    run_method(method, args.common, |_| Ok(()), false).await
+    let shown = Shown {
+        verdict_counts: false,
+        plot: false,
+    };
+    run_method(method, args.common, |_| Ok(()), shown).await
+}
+
+/// What becomes of the reply.
+#[derive(Debug, Clone, Copy)]
+struct Shown {
+    /// Whether a verdict that refuses the part is answered with exit code 1.
+    verdict_counts: bool,
+    /// Whether its curve is drawn.
+    plot: bool,
 }
 
 /// Makes a request from file, flags and paths, in that order, and calls.
@@ -41,7 +56,7 @@ async fn run_method(
     method: MethodDescriptor,
     common: CommonArgs,
     flags: impl FnOnce(&mut DynamicMessage) -> Result<(), Fail>,
-    verdict_counts: bool,
+    shown: Shown,
 ) -> Ended {
     let requests = if method.is_client_streaming() {
         if !common.set.is_empty() {
@@ -72,7 +87,8 @@ async fn run_method(
         door: Door::of(common.server),
         requests,
         json: common.json,
-        verdict_counts,
+        verdict_counts: shown.verdict_counts,
+        plot: shown.plot,
     })
     .await
 }

@@ -82,7 +82,12 @@ fn of_springs(reply: &v1::ChooseSpringResponse) -> String {
 }
 
 fn name(one: &v1::RankedSpring) -> String {
-    let labels: Vec<&str> = one.labels.iter().map(String::as_str).filter(|label| !label.is_empty()).collect();
+    let labels: Vec<&str> = one
+        .labels
+        .iter()
+        .map(String::as_str)
+        .filter(|label| !label.is_empty())
+        .collect();
     if labels.is_empty() {
         let places: Vec<String> = one.candidate_indexes.iter().map(|place| format!("#{place}")).collect();
         return places.join(" with ");
