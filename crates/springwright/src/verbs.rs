@@ -9,6 +9,7 @@ mod draw_stack;
 mod drawer;
 mod folder;
 mod reduce_run;
+mod setup;
 mod springs;
 mod valving;
 

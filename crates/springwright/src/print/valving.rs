@@ -8,7 +8,7 @@ use super::table::Table;
 use super::typed::{Shown, shown};
 
 /// Fields that the tables show, or that are a table of many points.
-const TABLES: [&str; 10] = [
+const TABLES: [&str; 11] = [
     "points",
     "marks",
     "stack_differences",
@@ -19,6 +19,7 @@ const TABLES: [&str; 10] = [
     "second_events",
     "first_marks",
     "second_marks",
+    "ranked",
 ];
 
 /// The reply without what the tables show.

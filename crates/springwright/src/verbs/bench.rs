@@ -3,7 +3,7 @@
 use clap::{Arg, ArgAction, ArgMatches, Command, FromArgMatches as _};
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
 
-use super::{Shown, book, calibration, draw_stack, drawer, reduce_run, run_method, springs, valving};
+use super::{Shown, book, calibration, draw_stack, drawer, reduce_run, run_method, setup, springs, valving};
 use crate::args::{self, CommonArgs};
 use crate::entry::{enter, is_typable};
 use crate::fail::{Ended, Fail};
@@ -231,6 +231,7 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
         "ReduceRun" => reduce_run::flags(),
         "LoadAtLength" => load_at_length(),
         "SolveStack" => valving::solve_stack(),
+        "ReadSag" => setup::read_sag(),
         "CompareStacks" => valving::compare_stacks(),
         "EvaluateDamper" => valving::evaluate_damper(),
         "EvaluateOil" => valving::evaluate_oil(),
@@ -351,6 +352,11 @@ fn example(method: &MethodDescriptor) -> String {
         name if name.contains("ShimLot") => "--server 127.0.0.1:7411 --name shimLots/face-30",
         name if name.contains("Stack") => "--server 127.0.0.1:7411 --name stacks/mid",
         name if name.contains("Damper") => "--server 127.0.0.1:7411 --name dampers/rear",
+        "ReadSag" => {
+            "--end rear --extended 600mm --alone-pressed 588mm --alone-lifted 592mm --rider-pressed 563.5mm --rider-lifted 567.5mm --rider-mass 82kg --motion-ratio 0.46 --rear-travel 130mm --rear-spring-rate 95N/mm"
+        }
+        "ChooseSpring" => "--request rack.json --end rear --rider-mass-with-gear 82kg --target-total-sag 35mm",
+        "EvaluateResponse" => "--request bump.json --end front --sprung-mass 95kg",
         "EvaluateHelical" => "--wire-diameter 5mm --mean-coil-diameter 40mm --active-coil-count 5 --deflections 20mm",
         "EvaluateAssembly" => "--series \"40 N/mm stop 12mm, 9.5 N/mm\" --preload 10mm --deflections 25mm --plot",
         "EvaluateGasSpring" => {
