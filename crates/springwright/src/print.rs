@@ -6,6 +6,7 @@ mod report;
 mod said;
 mod table;
 mod typed;
+mod valving;
 
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, ReflectMessage, Value};
 
@@ -31,8 +32,20 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
     {
         return calibration::fitted(&fitted);
     }
+    let table = match kind.name() {
+        "EvaluateDamperResponse" => message.transcode_to().ok().map(|reply| valving::damper(&reply)),
+        "CompareStacksResponse" => message.transcode_to().ok().map(|reply| valving::comparison(&reply)),
+        _ => None,
+    };
     let mut page = Page::of(message);
-    page.message(message, 0);
+    let rest = match table {
+        Some(table) => {
+            page.text = table;
+            valving::without_tables(message)
+        }
+        None => message.clone(),
+    };
+    page.message(&rest, 0);
     if page.text.is_empty() {
         page.text.push_str("nothing\n");
     }

@@ -5,6 +5,7 @@ mod book;
 mod calibration;
 mod convert;
 mod csv_samples;
+mod drawer;
 mod folder;
 mod reduce_run;
 mod valving;

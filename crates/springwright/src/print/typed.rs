@@ -47,6 +47,19 @@ shown! {
     Energy, EnergyEstimate;
 }
 
+macro_rules! plain {
+    ($($quantity:ident),*) => {$(
+        impl Shown for v1::$quantity {
+            const DIMENSION: &'static str = stringify!($quantity);
+            fn parts(&self) -> (Option<f64>, i32) {
+                (self.value, self.unit)
+            }
+        }
+    )*};
+}
+
+plain!(Velocity, FlowRate, Pressure, KinematicViscosity, Density, Temperature);
+
 pub(super) fn shown<Q: Shown>(quantity: Option<&Q>) -> Option<String> {
     shown_as(quantity, Exactness::Computed)
 }

@@ -3,7 +3,7 @@
 use clap::{ArgMatches, Command, FromArgMatches as _};
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
 
-use super::{book, calibration, reduce_run, run_method, valving};
+use super::{book, calibration, drawer, reduce_run, run_method, valving};
 use crate::args::{self, CommonArgs};
 use crate::entry::{enter, is_typable};
 use crate::fail::{Ended, Fail};
@@ -16,6 +16,10 @@ pub(super) struct Flag {
     pub(super) path: String,
     pub(super) help: String,
     pub(super) many: bool,
+    /// Where a stack as text goes; the path is for its name.
+    pub(super) text_path: Option<String>,
+    /// What it sets besides.
+    pub(super) also: Option<String>,
 }
 
 impl Flag {
@@ -25,7 +29,27 @@ impl Flag {
             path: path.to_owned(),
             help: help.to_owned(),
             many: false,
+            text_path: None,
+            also: None,
         }
+    }
+
+    /// One that takes a stack, by its name or as text.
+    pub(super) fn stack(name: &str, name_path: &str, text_path: &str, help: &str) -> Self {
+        Self {
+            text_path: Some(text_path.to_owned()),
+            ..Self::new(name, name_path, help)
+        }
+    }
+
+    /// What a text sets.
+    fn entries(&self, text: &str) -> Vec<(String, String, String)> {
+        let named = text.trim_start().starts_with("stacks/");
+        let path = self.text_path.as_ref().filter(|_| !named).unwrap_or(&self.path);
+        let paths = [Some(path), self.also.as_ref()].into_iter().flatten();
+        paths
+            .map(|path| (self.name.clone(), path.clone(), text.to_owned()))
+            .collect()
     }
 
     /// One that can be given again and again.
@@ -38,7 +62,7 @@ impl Flag {
 }
 
 /// Fields of a record that only the server sets.
-const SERVER_FIELDS: [&str; 13] = [
+const SERVER_FIELDS: [&str; 16] = [
     "uid",
     "revision",
     "create_time",
@@ -52,6 +76,9 @@ const SERVER_FIELDS: [&str; 13] = [
     "gaps",
     "content_digest",
     "finish_time",
+    "built",
+    "built_count",
+    "taken",
 ];
 
 /// The benches with their verbs.
@@ -145,11 +172,13 @@ fn verb(method: &MethodDescriptor) -> Command {
 fn entries(method: &MethodDescriptor, matches: &ArgMatches) -> Vec<(String, String, String)> {
     let given = flags(method).into_iter().flat_map(|flag| {
         let texts = matches.get_many::<String>(&flag.name).into_iter().flatten();
-        texts
-            .map(|text| (flag.name.clone(), flag.path.clone(), text.clone()))
-            .collect::<Vec<_>>()
+        texts.flat_map(|text| flag.entries(text)).collect::<Vec<_>>()
     });
-    given.collect()
+    let mut entries: Vec<_> = given.collect();
+    if method.name() == "CompareStacks" {
+        valving::keep_named(&mut entries);
+    }
+    entries
 }
 
 /// The flags of a verb: the bench's short ones where there are any, else one for each field that can be typed.
@@ -161,6 +190,14 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
         "CreateMachine" | "UpdateMachine" => [derived(method), book::machine("machine")].concat(),
         "CreateSetup" | "UpdateSetup" => [derived(method), book::setup("setup")].concat(),
         "CompareSetups" => book::compare(),
+        "CompareStacks" => valving::compare_stacks(),
+        "EvaluateDamper" => valving::evaluate_damper(),
+        "EvaluateOil" => valving::evaluate_oil(),
+        "CreateShimLot" | "UpdateShimLot" => drawer::shim_lot(method.name()),
+        "AdjustShimCount" => drawer::adjust_shim_count(),
+        "CreateStack" | "UpdateStack" => drawer::stack(method.name()),
+        "BuildStack" | "UnbuildStack" => drawer::build(method.name()),
+        "CreateDamper" | "UpdateDamper" => drawer::damper(method.name()),
         "CreateTester" | "UpdateTester" => derived(method).into_iter().chain(calibration::of_tester()).collect(),
         _ if method.is_client_streaming() => Vec::new(),
         _ => derived(method),
@@ -237,6 +274,8 @@ fn of_field(field: &FieldDescriptor, within: Option<&FieldDescriptor>) -> Flag {
         path,
         help: help.trim_end_matches('.').to_owned(),
         many: field.is_list(),
+        text_path: None,
+        also: None,
     }
 }
 
@@ -247,6 +286,27 @@ fn example(method: &MethodDescriptor) -> String {
         "SolveStack" => {
             "--shims \"30x0.15*2, 26x0.15, 22x0.15 mm\" --clamp 14mm --port-inner 18mm --port-outer 26mm --to 1MPa"
         }
+        "CompareStacks" => {
+            "--first \"30x0.15*2, 26x0.15 mm\" --second stacks/mid --clamp 14mm --port-inner 18mm --port-outer 26mm --server ..."
+        }
+        "EvaluateDamper" => "--damper dampers/rear --to 1m/s --server 127.0.0.1:7411",
+        "EvaluateOil" => {
+            "--viscosity 15mm2/s --viscosity-at 40degC --second-viscosity 3.8mm2/s --second-viscosity-at 100degC --temperature 20degC"
+        }
+        "CreateShimLot" => "--server 127.0.0.1:7411 --id face-30 --outer 30mm --bore 8mm --thickness 0.15mm --count 20",
+        "AdjustShimCount" => "--server 127.0.0.1:7411 --lot shimLots/face-30 --by -3",
+        "CreateStack" => {
+            "--server 127.0.0.1:7411 --id mid --shims \"30x0.15*2, 26x0.15 mm\" --clamp 14mm --port-inner 18mm --port-outer 26mm"
+        }
+        "BuildStack" => "--server 127.0.0.1:7411 --stack stacks/mid --lot shimLots/face-30",
+        "UnbuildStack" => "--server 127.0.0.1:7411 --stack stacks/mid",
+        "CreateDamper" => "--server 127.0.0.1:7411 --id rear --request damper.json --compression-stack stacks/mid",
+        "ListDampers" => "--server 127.0.0.1:7411 --stack stacks/mid",
+        "ListShimLots" => "--server 127.0.0.1:7411 --outer-diameter 30mm",
+        "ListStacks" => "--server 127.0.0.1:7411 --built true",
+        name if name.contains("ShimLot") => "--server 127.0.0.1:7411 --name shimLots/face-30",
+        name if name.contains("Stack") => "--server 127.0.0.1:7411 --name stacks/mid",
+        name if name.contains("Damper") => "--server 127.0.0.1:7411 --name dampers/rear",
         "EvaluateHelical" => "--wire-diameter 5mm --mean-coil-diameter 40mm --active-coil-count 5 --deflections 20mm",
         "EvaluateAssembly" => "--request assembly.json --deflections 25mm",
         "EvaluateGasSpring" => "--request fork.json --polytropic-exponent 1.2 --strokes 100mm",
