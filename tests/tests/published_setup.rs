@@ -449,13 +449,18 @@ mod setup {
             panic!("{rest:?}")
         };
         assert_eq!(rest.travel, stable.travel);
+        let findings = rest.findings("alone", UnitSystem::Metric);
+        let said = findings.iter().any(|finding| finding.code == Code::SeveralPositions);
         vec![
             ("z_stable", vec![as_mm(rest.travel)]),
             ("z_unstable", vec![as_mm(unstable.travel)]),
             ("k_wheel_stable", vec![as_rate(rest.wheel_rate)]),
             ("k_wheel_unstable", vec![as_rate(unstable.wheel_rate)]),
             ("load_at_full_travel", vec![rest.force_at_full_travel.si()]),
-            ("status", vec![f64::from(u8::from(rest.state == RestState::Rests))]),
+            (
+                "status",
+                vec![f64::from(u8::from(rest.state == RestState::Rests && said))],
+            ),
         ]
     }
 
@@ -567,12 +572,13 @@ mod hydraulics {
     use std::collections::BTreeSet;
 
     use mechanics::chassis::{
-        Air, Balance, CenterOfGravity, Element, MassPart, Path, Rest, RestState, Suspension, braking, combine,
-        spring_for_rests, wheel_loads,
+        Air, Balance, CenterOfGravity, DampingLaw, Element, MassPart, Path, QuarterBike, Responded, ResponseRequest,
+        Rest, RestState, Road, Suspension, braking, combine, natural_frequencies, packing, respond, spring_for_rests,
+        wheel_loads,
     };
     use mechanics::quantity::{
-        AbsolutePressure, Angle, AngleUnit, Area, Force, Length, Mass, Preload, Quantity, SpringRate, Stroke, Travel,
-        Volume,
+        AbsolutePressure, Angle, AngleUnit, Area, DampingRate, Force, Length, Mass, Preload, Quantity, SpringRate,
+        Stroke, Travel, UnitSystem, Velocity, Volume, WheelRate,
     };
     use mechanics::spring::Linkage;
     use serde_json::Value;
@@ -588,6 +594,11 @@ mod hydraulics {
         ("sag", sag),
         ("spring_for_sags", spring_for_sags),
         ("combine", combined),
+        ("quarter", quarter),
+        ("quarter_step_peak", quarter_step_peak),
+        ("quarter_load_step", quarter_load_step),
+        ("quarter_bump", quarter_bump),
+        ("packing", packed),
     ];
 
     #[test]
@@ -738,5 +749,87 @@ mod hydraulics {
         });
         let whole = combine(&parts.collect::<Vec<_>>());
         vec![whole.mass.si(), whole.ahead.si(), whole.height.si()]
+    }
+
+    fn quarter(i: &Value) -> Vec<f64> {
+        let (body, wheel) = natural_frequencies(
+            Mass::from_si(n(i, "ms_kg")),
+            Mass::from_si(n(i, "mu_kg")),
+            WheelRate::from_si(n(i, "ks_N_per_m")),
+            WheelRate::from_si(n(i, "kt_N_per_m")),
+        );
+        [body, wheel]
+            .map(|frequency| frequency.si() * 2.0 * std::f64::consts::PI)
+            .to_vec()
+    }
+
+    /// A straight spring over so much travel that no stop is met.
+    fn responded(i: &Value, (compression, rebound): (f64, f64), road: Road) -> Responded {
+        let path = Path::of_linkage(&Linkage::ConstantRatio(1.0), Travel::from_si(0.8), None, 0.0).unwrap();
+        let spring = Element::Straight {
+            rate: SpringRate::from_si(n(i, "ks_N_per_m")),
+            preload: Preload::from_si(0.0),
+        };
+        respond(&ResponseRequest {
+            bike: QuarterBike {
+                sprung: Mass::from_si(n(i, "ms_kg")),
+                unsprung: Mass::from_si(n(i, "mu_kg")),
+                suspension: Suspension::new(path, vec![spring]).unwrap(),
+                damping: DampingLaw::AtWheel {
+                    compression: DampingRate::from_si(compression),
+                    rebound: DampingRate::from_si(rebound),
+                },
+                tyre_rate: WheelRate::from_si(n(i, "kt_N_per_m")),
+                tyre_damping: DampingRate::from_si(0.0),
+                stop_rate: WheelRate::from_si(5e5),
+            },
+            road,
+            seconds: n(i, "t_end_s"),
+            next_bump_seconds: None,
+            units: UnitSystem::Metric,
+        })
+        .unwrap()
+    }
+
+    fn quarter_step_peak(i: &Value) -> Vec<f64> {
+        let (height, c) = (n(i, "step_m"), n(i, "c_Ns_per_m"));
+        let road = Road::Step {
+            height: Length::from_si(height),
+        };
+        let found = responded(i, (c, c), road);
+        vec![found.body_peak.si() / height, found.body_peak_seconds]
+    }
+
+    fn quarter_load_step(i: &Value) -> Vec<f64> {
+        let c = n(i, "c_Ns_per_m");
+        let road = Road::Load {
+            load: Force::from_si(n(i, "dF_N")),
+            rise_seconds: 0.0,
+        };
+        let found = responded(i, (c, c), road);
+        let start = found.start.si();
+        let last = found.trace.last().unwrap().travel.si();
+        assert!(
+            (last - found.end.si()).abs() < 1e-6,
+            "it comes to rest where the springs say"
+        );
+        vec![last - start, found.most_travel.si() - start]
+    }
+
+    fn quarter_bump(i: &Value) -> Vec<f64> {
+        let road = Road::Bump {
+            height: Length::from_si(n(i, "h_m")),
+            length: Length::from_si(n(i, "L_m")),
+            speed: Velocity::from_si(n(i, "speed_mps")),
+        };
+        let found = responded(i, (n(i, "c_comp"), n(i, "c_reb")), road);
+        assert!(found.airborne_seconds > 0.0);
+        let start = found.start.si();
+        vec![found.most_travel.si() - start, found.least_travel.si() - start]
+    }
+
+    fn packed(i: &Value) -> Vec<f64> {
+        let damping = DampingRate::from_si(n(i, "c_w_Ns_per_m"));
+        vec![packing(damping, WheelRate::from_si(n(i, "k_w_N_per_m")), n(i, "T_s"))]
     }
 }

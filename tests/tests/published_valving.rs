@@ -170,7 +170,8 @@ mod hydraulics {
         ("recentre", recentre),
     ];
 
-    const QUARTER: &str = "the quarter machine: comes with the response of the chassis";
+    const QUARTER: &str = "the quarter machine: runs in published_setup.rs";
+    const INTEGRATOR: &str = "the integrator: a unit test of mechanics::chassis::response";
     const CHASSIS: &str = "sag and braking: run in published_setup.rs";
     const DYNO: &str = "reduction of dyno runs and identification: come with the dyno";
 
@@ -180,8 +181,8 @@ mod hydraulics {
         ("quarter_step_peak", QUARTER),
         ("quarter_load_step", QUARTER),
         ("quarter_bump", QUARTER),
-        ("rk4_decay", QUARTER),
-        ("rk4_order", QUARTER),
+        ("rk4_decay", INTEGRATOR),
+        ("rk4_order", INTEGRATOR),
         ("packing", QUARTER),
         ("loads", CHASSIS),
         ("fork_force", CHASSIS),

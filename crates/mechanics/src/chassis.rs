@@ -18,6 +18,7 @@ mod inverse;
 mod loads;
 mod path;
 mod reading;
+mod response;
 mod rest;
 mod sag;
 mod suspension;
@@ -37,6 +38,10 @@ pub use loads::{
 };
 pub use path::Path;
 pub use reading::{Handling, Lengths, MOST_REPEATS, StateReading};
+pub use response::{
+    DampingLaw, LONGEST, MOST_VELOCITIES, QuarterBike, Responded, ResponseRequest, Road, TracePoint,
+    natural_frequencies, packing, respond,
+};
 pub use rest::{Equilibrium, RestState, Root};
 pub use sag::{SagFound, SagRequest, read_sag};
 pub use suspension::{AtTravel, MOST_ELEMENTS, Suspension};

@@ -149,7 +149,7 @@ proptest! {
                     prop_assert!(first.stroke.get(LengthUnit::Millimeter) + pressed <= 1e-9, "{first:?} {second:?} {found:?}");
                 }
             }
-            Err(ChassisError::NotDetermined { .. }) => prop_assert!(!(inside(&first) && inside(&second)) || dm < 60.0),
+            Err(ChassisError::NotDetermined { .. }) => prop_assert!(!(inside(&first) && inside(&second))),
             Err(other) => prop_assert!(false, "{other}"),
         }
     }

@@ -2,8 +2,10 @@
 
 mod book;
 mod calibration;
+mod drawer;
 mod rack;
 mod run;
+mod setup;
 mod spring;
 pub mod status;
 mod valving;

@@ -1,7 +1,9 @@
 //! Where an end rests under a load: every position, and which of them it takes.
 
 use super::suspension::Suspension;
-use crate::quantity::{Force, Load, Quantity, Stroke, Travel, WheelRate};
+use crate::finding::{Code, Finding};
+use crate::quantity::{Force, Load, Quantity, Stroke, Travel, UnitSystem, WheelRate};
+use crate::spring::words::Words;
 
 /// How an end rests.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -40,6 +42,40 @@ pub struct Equilibrium {
     pub roots: Vec<Root>,
     /// What it carries at full travel.
     pub force_at_full_travel: Force,
+}
+
+impl Equilibrium {
+    /// What is unwelcome about it, with the name of the load: no static sag, resting on the stop, several positions.
+    #[must_use]
+    pub fn findings(&self, load: &str, units: UnitSystem) -> Vec<Finding> {
+        let words = Words::new(units);
+        let mut findings = Vec::new();
+        match self.state {
+            RestState::ToppedOut => {
+                let text = format!("{load}: the spring pushes harder at full extension than the load; there is no sag");
+                findings.push(Finding::new(Code::NoStaticSag, text));
+            }
+            RestState::Bottomed => {
+                let text = format!(
+                    "{load}: it rests on its stop; full travel carries {}",
+                    words.force(self.force_at_full_travel.si())
+                );
+                findings.push(Finding::new(Code::Bottomed, text));
+            }
+            RestState::Rests if self.roots.len() > 1 => {
+                let others = self.roots.iter().filter(|root| root.travel != self.travel);
+                let places: Vec<String> = others.map(|root| words.length(root.travel.si())).collect();
+                let text = format!(
+                    "{load}: it rests at {}, and balances at {} too; pressed beyond that it falls through",
+                    words.length(self.travel.si()),
+                    places.join(", ")
+                );
+                findings.push(Finding::new(Code::SeveralPositions, text));
+            }
+            RestState::Rests => {}
+        }
+        findings
+    }
 }
 
 /// Pieces each smooth part is cut into before extrema are looked for.
