@@ -7,7 +7,7 @@ use prost::Message;
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let root = "../../proto";
     println!("cargo:rerun-if-changed={root}/springwright/v1");
-    let files = ["quantity", "records", "springs", "testers", "valving", "book"]
+    let files = ["quantity", "records", "springs", "testers", "valving", "book", "setup"]
         .map(|name| format!("springwright/v1/{name}.proto"));
     let descriptors = protox::compile(files, [root])?;
     let out = PathBuf::from(std::env::var("OUT_DIR")?);

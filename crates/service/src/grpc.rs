@@ -4,6 +4,7 @@ mod book;
 mod calibration;
 mod rack;
 mod run;
+mod setup;
 mod spring;
 pub mod status;
 mod valving;

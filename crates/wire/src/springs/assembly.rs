@@ -110,7 +110,7 @@ fn wound(message: &v1::WoundPart, mut at: Scope<'_>) -> Option<PartKind> {
     })
 }
 
-fn table(message: &v1::TablePart, mut at: Scope<'_>) -> Option<PartKind> {
+pub(crate) fn table(message: &v1::TablePart, mut at: Scope<'_>) -> Option<PartKind> {
     let length = unit(message.deflection_unit, at.at("deflection_unit"));
     let force = unit(message.load_unit, at.at("load_unit"));
     for (name, values) in [("deflections", &message.deflections), ("loads", &message.loads)] {
