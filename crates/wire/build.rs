@@ -7,8 +7,18 @@ use prost::Message;
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let root = "../../proto";
     println!("cargo:rerun-if-changed={root}/springwright/v1");
-    let files = ["quantity", "records", "springs", "testers", "valving", "book", "setup"]
-        .map(|name| format!("springwright/v1/{name}.proto"));
+    let files = [
+        "quantity",
+        "records",
+        "springs",
+        "testers",
+        "valving",
+        "book",
+        "forecast",
+        "job_sheet",
+        "setup",
+    ]
+    .map(|name| format!("springwright/v1/{name}.proto"));
     let descriptors = protox::compile(files, [root])?;
     let out = PathBuf::from(std::env::var("OUT_DIR")?);
     std::fs::write(out.join("commented.binpb"), descriptors.encode_to_vec())?;

@@ -25,7 +25,7 @@ mod said;
 mod spring;
 mod spring_form;
 mod visitor;
-mod words;
+pub(crate) mod words;
 
 use std::sync::Arc;
 
