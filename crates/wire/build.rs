@@ -17,6 +17,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "forecast",
         "job_sheet",
         "setup",
+        "drawer",
     ]
     .map(|name| format!("springwright/v1/{name}.proto"));
     let descriptors = protox::compile(files, [root])?;

@@ -7,6 +7,7 @@ import math
 from google.protobuf.descriptor import FieldDescriptor
 
 from client import PACKAGE, check_refusal, must_refuse, refused
+from drawer import damper, lot, stack
 from rack import put
 from recording import attach, attach_refused, header
 
@@ -62,6 +63,14 @@ EITHER_SIGN = [
 ]
 # Plain numbers of either sign: what an instrument shows and what it was shown under, and how fast a linkage rises or falls.
 SIGNED = ["points[0].applied", "points[0].shown", "motion_ratio_change_per_meter"]
+# What an update changes: a record that is there.
+UPDATES = {
+    "RackService/UpdateSpring": ("spring", "springs/spoilt"),
+    "CalibrationService/UpdateTester": ("tester", "testers/spoilt"),
+    "DrawerService/UpdateShimLot": ("shim_lot", "shimLots/spoilt"),
+    "DrawerService/UpdateStack": ("stack", "stacks/spoilt"),
+    "DrawerService/UpdateDamper": ("damper", "dampers/spoilt"),
+}
 # As many as one likes: a large number of degrees of freedom is as good as none stated.
 UNLIMITED = ["degrees_of_freedom"]
 
@@ -182,15 +191,14 @@ def base(api, rpc):
     request = api.request(rpc)
     if "request_id" in request.DESCRIPTOR.fields_by_name:
         request.request_id = "00000000-0000-4000-8000-000000000001"
-    if rpc == "RackService/UpdateSpring":
-        request.spring.name = "springs/spoilt"
+    if rpc in UPDATES:
+        field, name = UPDATES[rpc]
+        getattr(request, field).name = name
     if rpc.startswith("BookService/Update"):
         record = next(field for field in request.DESCRIPTOR.fields if field.name not in ("update_mask", "request_id"))
         if record.name in ("rider", "machine", "setup", "job_sheet"):
             segment = {"job_sheet": "jobSheets"}.get(record.name, record.name + "s")
             getattr(request, record.name).name = segment + "/spoilt"
-    if rpc == "CalibrationService/UpdateTester":
-        request.tester.name = "testers/spoilt"
     return request
 
 
@@ -221,9 +229,12 @@ def refusal_of_place(api, rpc, place, act):
 
 def every_number_is_refused_when_it_makes_no_sense(api):
     put(api, "spoilt")
+    lot(api, "spoilt", 62, 0.1, 1)
+    stack(api, "spoilt")
+    damper(api, "spoilt")
     found = requests_with_numbers(api)
     rpcs = {rpc for rpc, _ in found}
-    assert {"SpringService/ReduceRun", "RackService/CreateSpring", "RunService/RecordRun"} <= rpcs, rpcs
+    assert {"SpringService/ReduceRun", "RackService/CreateSpring", "RunService/RecordRun", "DrawerService/UpdateDamper"} <= rpcs, rpcs
     assert len(found) >= 60, len(found)
     tried, wrong = 0, []
     for rpc, place in found:

@@ -7,6 +7,7 @@ import time
 import traceback
 
 import book
+import drawer
 import faults
 import instructing
 import published
@@ -28,6 +29,7 @@ GROUPS = {
     "springs": springs.JOURNEYS,
     "testers": testers.JOURNEYS,
     "valving": valving.JOURNEYS,
+    "drawer": drawer.JOURNEYS,
     "faults": faults.JOURNEYS,
 }
 

@@ -271,6 +271,15 @@ fn refusal(name: &str, request_id: &str) -> impl Fn(StoreError) -> ServiceError 
                 received: format!("{block_count} blocks, {sample_count} samples, CRC-32C {crc32c:08x}"),
             },
             StoreError::NotResumable => ServiceError::NotResumable { run: name },
+            StoreError::StackBuilt => ServiceError::StackBuilt { name },
+            StoreError::StackNotBuilt => ServiceError::StackNotBuilt { name },
+            StoreError::InUse { by } => ServiceError::InUse {
+                name,
+                by: by.iter().map(|(kind, id)| map::name(*kind, id)).collect(),
+            },
+            StoreError::NoneNamed { stacks } => ServiceError::NotFound {
+                name: stacks.first().map_or(name, |stack| Collection::Stacks.name(&stack.id)),
+            },
         }
     }
 }

@@ -161,6 +161,35 @@ pub enum ServiceError {
         /// What it obeys; empty: nothing.
         obeys: String,
     },
+    /// Fewer shims in the drawer than are wanted.
+    NotEnoughShims {
+        /// What is short, each by itself.
+        short: Vec<ShortShims>,
+    },
+    /// Several lots fit a layer but differ in their bore.
+    LotsDiffer {
+        /// The layer, in words.
+        what: String,
+        /// The lots.
+        lots: String,
+    },
+    /// The stack is built.
+    StackBuilt {
+        /// The stack.
+        name: String,
+    },
+    /// The stack is not built.
+    StackNotBuilt {
+        /// The stack.
+        name: String,
+    },
+    /// Other records need this one.
+    InUse {
+        /// The record.
+        name: String,
+        /// Some of those that need it.
+        by: Vec<String>,
+    },
     /// The request is for a host this server does not answer to, or was made by a page of another host.
     HostRefused {
         /// That host, or why there is none.
@@ -181,6 +210,19 @@ pub enum ServiceError {
         /// What happened; goes to the log alone.
         context: String,
     },
+}
+
+/// Shims that are fewer than wanted.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ShortShims {
+    /// The size, in words, or the lot.
+    pub what: String,
+    /// Lots with shims of that size; empty: there is none.
+    pub lots: String,
+    /// Shims in them.
+    pub have: u32,
+    /// Shims wanted.
+    pub need: u32,
 }
 
 impl ServiceError {
@@ -221,6 +263,11 @@ impl ServiceError {
             Self::NotResumable { .. } => ErrorReason::NotResumable,
             Self::NotAttached { .. } => ErrorReason::NotAttached,
             Self::NotObeyed { .. } => ErrorReason::NotObeyed,
+            Self::NotEnoughShims { .. } => ErrorReason::NotEnoughShims,
+            Self::LotsDiffer { .. } => ErrorReason::LotsDiffer,
+            Self::StackBuilt { .. } => ErrorReason::StackBuilt,
+            Self::StackNotBuilt { .. } => ErrorReason::StackNotBuilt,
+            Self::InUse { .. } => ErrorReason::InUse,
             Self::HostRefused { .. } => ErrorReason::HostRefused,
             Self::DataDamaged { .. } => ErrorReason::DataDamaged,
             Self::StoreFailed { .. } => ErrorReason::StoreFailed,
@@ -234,7 +281,19 @@ impl ServiceError {
             Self::NotFound { name }
             | Self::NameTaken { name }
             | Self::NameTakenByDeleted { name }
-            | Self::Deleted { name } => vec![("name", name.clone())],
+            | Self::Deleted { name }
+            | Self::StackBuilt { name }
+            | Self::StackNotBuilt { name } => vec![("name", name.clone())],
+            Self::NotEnoughShims { short } => short.first().map_or_else(Vec::new, |first| {
+                vec![
+                    ("what", first.what.clone()),
+                    ("lots", first.lots.clone()),
+                    ("have", first.have.to_string()),
+                    ("need", first.need.to_string()),
+                ]
+            }),
+            Self::LotsDiffer { what, lots } => vec![("what", what.clone()), ("lots", lots.clone())],
+            Self::InUse { name, by } => vec![("name", name.clone()), ("by", by.first().cloned().unwrap_or_default())],
             Self::StaleEtag { name, current_etag } => vec![("name", name.clone()), ("etag", current_etag.clone())],
             Self::RequestIdReused { request_id } => vec![("request_id", request_id.clone())],
             Self::RunOpen { run }
@@ -365,6 +424,14 @@ impl fmt::Display for ServiceError {
                     "the instrument of {run} does not obey {action}, it obeys {obeys}; do it at the instrument"
                 )
             }
+            Self::NotEnoughShims { short } => describe_short(short, f),
+            Self::LotsDiffer { what, lots } => write!(
+                f,
+                "lots of several bores fit {what}: {lots}; state the bore in the stack, or name the lots"
+            ),
+            Self::StackBuilt { name } => write!(f, "{name} is built; unbuild it first"),
+            Self::StackNotBuilt { name } => write!(f, "{name} is not built"),
+            Self::InUse { name, by } => write!(f, "{name} is in use by {}", by.join(", ")),
             Self::HostRefused { host } => write!(f, "this server does not answer to {host}"),
             Self::DataDamaged { .. } => f.write_str("stored data failed its check"),
             Self::StoreFailed { .. } => f.write_str("the store has failed; nothing was changed"),
@@ -379,6 +446,22 @@ impl From<Vec<Violation>> for ServiceError {
     fn from(violations: Vec<Violation>) -> Self {
         Self::InvalidFields(violations)
     }
+}
+
+/// Each size or lot that is short, with what there is of it.
+fn describe_short(short: &[ShortShims], f: &mut fmt::Formatter<'_>) -> fmt::Result {
+    f.write_str("not enough shims: ")?;
+    for (index, one) in short.iter().enumerate() {
+        let ShortShims { what, lots, have, need } = one;
+        let gap = if index == 0 { "" } else { "; " };
+        write!(f, "{gap}{what}: have {have}, need {need}")?;
+        match lots.as_str() {
+            "" => f.write_str(", in no lot")?,
+            lots if lots == what => {}
+            lots => write!(f, ", in {lots}")?,
+        }
+    }
+    Ok(())
 }
 
 /// The first fault in full: most requests have one.

@@ -2,6 +2,7 @@
 
 mod book;
 mod calibration;
+mod drawer;
 mod rack;
 mod run;
 mod setup;

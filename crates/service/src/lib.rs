@@ -23,6 +23,7 @@ use tokio_util::sync::CancellationToken;
 use tonic::service::Routes;
 use wire::v1::book_service_server::BookServiceServer;
 use wire::v1::calibration_service_server::CalibrationServiceServer;
+use wire::v1::drawer_service_server::DrawerServiceServer;
 use wire::v1::rack_service_server::RackServiceServer;
 use wire::v1::run_service_server::RunServiceServer;
 use wire::v1::setup_service_server::SetupServiceServer;
@@ -111,6 +112,7 @@ impl Service {
                 MAX_REQUEST_BYTES,
             ))
             .add_service(Bounded::new(RackServiceServer::new(door.clone()), MAX_STEP_BYTES))
+            .add_service(Bounded::new(DrawerServiceServer::new(door.clone()), MAX_STEP_BYTES))
             .add_service(Bounded::new(
                 CalibrationServiceServer::new(door.clone()),
                 MAX_STEP_BYTES,

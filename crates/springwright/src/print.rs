@@ -2,10 +2,13 @@
 
 mod calibration;
 mod figures;
+mod plot;
 mod report;
 mod said;
+mod springs;
 mod table;
 mod typed;
+mod valving;
 
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, ReflectMessage, Value};
 
@@ -13,7 +16,9 @@ use crate::api;
 use crate::entry::enum_prefix;
 
 pub(crate) use figures::{Exactness, clean};
+pub(crate) use plot::{has_plot, plotted};
 pub(crate) use report::reduced;
+pub(crate) use springs::pair;
 
 /// The share of values of a long list that is not printed one by one.
 const LISTED: usize = 8;
@@ -31,12 +36,38 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
     {
         return calibration::fitted(&fitted);
     }
+    if let Some(report) = of_springs(message) {
+        return report;
+    }
+    let table = match kind.name() {
+        "EvaluateDamperResponse" => message.transcode_to().ok().map(|reply| valving::damper(&reply)),
+        "CompareStacksResponse" => message.transcode_to().ok().map(|reply| valving::comparison(&reply)),
+        _ => None,
+    };
     let mut page = Page::of(message);
-    page.message(message, 0);
+    let rest = match table {
+        Some(table) => {
+            page.text = table;
+            valving::without_tables(message)
+        }
+        None => message.clone(),
+    };
+    page.message(&rest, 0);
     if page.text.is_empty() {
         page.text.push_str("nothing\n");
     }
     page.text
+}
+
+/// The replies on springs that have a report of their own.
+fn of_springs(message: &DynamicMessage) -> Option<String> {
+    match message.descriptor().name() {
+        "JudgePairResponse" => Some(springs::pair(&message.transcode_to().ok()?)),
+        "EvaluateAssemblyResponse" => Some(springs::assembly(&message.transcode_to().ok()?)),
+        "EvaluateGasSpringResponse" => springs::gas(&message.transcode_to().ok()?),
+        "ComputeWheelRateResponse" => Some(springs::wheel(&message.transcode_to().ok()?)),
+        _ => None,
+    }
 }
 
 /// Whether a reply is the verdict that the part is not what it should be.

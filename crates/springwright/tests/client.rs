@@ -16,6 +16,7 @@ use std::time::Duration;
 use tokio_stream::{Stream, StreamExt as _};
 use tonic::{Code, Request, Response, Status, Streaming};
 use tonic_types::{ErrorDetails, StatusExt as _};
+use wire::v1::drawer_service_server::{DrawerService, DrawerServiceServer};
 use wire::v1::rack_service_server::{RackService, RackServiceServer};
 use wire::v1::run_service_server::{RunService, RunServiceServer};
 use wire::v1::spring_service_server::{SpringService, SpringServiceServer};
@@ -29,6 +30,111 @@ type ReplyStream<T> = Pin<Box<dyn Stream<Item = Result<T, Status>> + Send>>;
 
 fn unused<T>() -> Reply<T> {
     Err(Status::unimplemented("not part of these tests"))
+}
+
+#[tonic::async_trait]
+impl DrawerService for Fake {
+    async fn create_shim_lot(&self, _: Request<CreateShimLotRequest>) -> Reply<ShimLot> {
+        unused()
+    }
+
+    async fn get_shim_lot(&self, _: Request<GetShimLotRequest>) -> Reply<ShimLot> {
+        unused()
+    }
+
+    async fn list_shim_lots(&self, _: Request<ListShimLotsRequest>) -> Reply<ListShimLotsResponse> {
+        unused()
+    }
+
+    async fn update_shim_lot(&self, _: Request<UpdateShimLotRequest>) -> Reply<ShimLot> {
+        unused()
+    }
+
+    async fn delete_shim_lot(&self, _: Request<DeleteShimLotRequest>) -> Reply<ShimLot> {
+        unused()
+    }
+
+    async fn undelete_shim_lot(&self, _: Request<UndeleteShimLotRequest>) -> Reply<ShimLot> {
+        unused()
+    }
+
+    async fn list_shim_lot_revisions(
+        &self,
+        _: Request<ListShimLotRevisionsRequest>,
+    ) -> Reply<ListShimLotRevisionsResponse> {
+        unused()
+    }
+
+    async fn adjust_shim_count(&self, _: Request<AdjustShimCountRequest>) -> Reply<ShimLot> {
+        unused()
+    }
+
+    async fn create_stack(&self, _: Request<CreateStackRequest>) -> Reply<Stack> {
+        unused()
+    }
+
+    async fn get_stack(&self, _: Request<GetStackRequest>) -> Reply<Stack> {
+        unused()
+    }
+
+    async fn list_stacks(&self, _: Request<ListStacksRequest>) -> Reply<ListStacksResponse> {
+        unused()
+    }
+
+    async fn update_stack(&self, _: Request<UpdateStackRequest>) -> Reply<Stack> {
+        unused()
+    }
+
+    async fn delete_stack(&self, _: Request<DeleteStackRequest>) -> Reply<Stack> {
+        unused()
+    }
+
+    async fn undelete_stack(&self, _: Request<UndeleteStackRequest>) -> Reply<Stack> {
+        unused()
+    }
+
+    async fn list_stack_revisions(&self, _: Request<ListStackRevisionsRequest>) -> Reply<ListStackRevisionsResponse> {
+        unused()
+    }
+
+    async fn build_stack(&self, _: Request<BuildStackRequest>) -> Reply<Stack> {
+        unused()
+    }
+
+    async fn unbuild_stack(&self, _: Request<UnbuildStackRequest>) -> Reply<Stack> {
+        unused()
+    }
+
+    async fn create_damper(&self, _: Request<CreateDamperRequest>) -> Reply<Damper> {
+        unused()
+    }
+
+    async fn get_damper(&self, _: Request<GetDamperRequest>) -> Reply<Damper> {
+        unused()
+    }
+
+    async fn list_dampers(&self, _: Request<ListDampersRequest>) -> Reply<ListDampersResponse> {
+        unused()
+    }
+
+    async fn update_damper(&self, _: Request<UpdateDamperRequest>) -> Reply<Damper> {
+        unused()
+    }
+
+    async fn delete_damper(&self, _: Request<DeleteDamperRequest>) -> Reply<Damper> {
+        unused()
+    }
+
+    async fn undelete_damper(&self, _: Request<UndeleteDamperRequest>) -> Reply<Damper> {
+        unused()
+    }
+
+    async fn list_damper_revisions(
+        &self,
+        _: Request<ListDamperRevisionsRequest>,
+    ) -> Reply<ListDamperRevisionsResponse> {
+        unused()
+    }
 }
 
 #[tonic::async_trait]
@@ -234,6 +340,7 @@ async fn serve() -> SocketAddr {
     let address = listener.local_addr().unwrap();
     let incoming = tokio_stream::wrappers::TcpListenerStream::new(listener);
     let server = tonic::transport::Server::builder()
+        .add_service(DrawerServiceServer::new(Fake))
         .add_service(RackServiceServer::new(Fake))
         .add_service(SpringServiceServer::new(Fake))
         .add_service(RunServiceServer::new(Fake))

@@ -22,7 +22,8 @@ pub fn check_value(key: &[u8], value: &[u8]) -> Result<(), String> {
         | RowKey::Purge { .. }
         | RowKey::Owned { .. }
         | RowKey::Expiry { .. }
-        | RowKey::Importing => decodes::<IndexRow>(message),
+        | RowKey::Importing
+        | RowKey::Naming => decodes::<IndexRow>(message),
         RowKey::Request { .. } => decodes::<RequestRow>(message),
         RowKey::Attachment { .. } => decodes::<AttachmentRow>(message),
         RowKey::Samples { first_block, .. } => check_samples(message, first_block),

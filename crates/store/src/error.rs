@@ -3,6 +3,7 @@
 use std::fmt;
 
 use crate::engine::{BatchFault, EngineError, Outcome};
+use crate::record::{Kind, NamedStack, RecordId};
 
 /// Why an operation on records or runs was not done. But for [`StoreError::InDoubt`], nothing was changed.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -78,6 +79,20 @@ pub enum StoreError {
     },
     /// The run was interrupted for longer than it can be resumed.
     NotResumable,
+    /// The stack is built.
+    StackBuilt,
+    /// The stack is not built.
+    StackNotBuilt,
+    /// Other records need it.
+    InUse {
+        /// Some of them.
+        by: Vec<(Kind, RecordId)>,
+    },
+    /// Stacks that are named are not in the drawer.
+    NoneNamed {
+        /// All of them.
+        stacks: Vec<NamedStack>,
+    },
 }
 
 impl fmt::Display for StoreError {
@@ -113,6 +128,16 @@ impl fmt::Display for StoreError {
                 )
             }
             StoreError::NotResumable => write!(f, "the run was interrupted for more than 24 h"),
+            StoreError::StackBuilt => write!(f, "the stack is built"),
+            StoreError::StackNotBuilt => write!(f, "the stack is not built"),
+            StoreError::InUse { by } => {
+                write!(f, "others need it:")?;
+                by.iter().try_for_each(|(kind, id)| write!(f, " {} {id}", kind.word()))
+            }
+            StoreError::NoneNamed { stacks } => {
+                write!(f, "not in the drawer:")?;
+                stacks.iter().try_for_each(|stack| write!(f, " stack {}", stack.id))
+            }
         }
     }
 }

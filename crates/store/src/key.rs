@@ -14,11 +14,12 @@
 //! 0B uid:16                              a finished run that is not sealed yet
 //! 0C                                     the newest time seen
 //! 0D                                     stands while an import is not complete
+//! 0E                                     written anew whenever a damper may have come to name a stack
 //! 0F copy_time:8                         a copy of the store that was made
 //! ```
 //! Numbers are big-endian, times have their sign bit turned, `~` turns every bit: byte order is the order of the values. An id
 //! holds no byte 00, so none is the beginning of another's revisions. What belongs to one run hangs on its uid, so that a
-//! reuse of the id meets nothing old. Bytes 00, 0E and 10 to FF are free; 00 is the engine's.
+//! reuse of the id meets nothing old. Bytes 00 and 10 to FF are free; 00 is the engine's.
 
 use crate::engine::{self, KeyRange};
 use crate::moment::Moment;
@@ -113,6 +114,8 @@ pub enum RowKey {
     Clock,
     /// Stands while an import is not complete.
     Importing,
+    /// Written anew whenever a damper may have come to name a stack.
+    Naming,
     /// A copy of the store that was made.
     Copy {
         /// When.
@@ -137,6 +140,7 @@ impl RowKey {
             RowKey::Seal { .. } => 0x0B,
             RowKey::Clock => 0x0C,
             RowKey::Importing => 0x0D,
+            RowKey::Naming => 0x0E,
             RowKey::Copy { .. } => 0x0F,
         }
     }
@@ -188,7 +192,7 @@ impl RowKey {
                 key.extend(number.to_be_bytes());
             }
             RowKey::Copy { copy_time } => key.extend(ordered(*copy_time)),
-            RowKey::Clock | RowKey::Importing => {}
+            RowKey::Clock | RowKey::Importing | RowKey::Naming => {}
         }
         key
     }
@@ -234,6 +238,7 @@ impl RowKey {
             0x0B => RowKey::Seal { uid: take(rest)? },
             0x0C => RowKey::Clock,
             0x0D => RowKey::Importing,
+            0x0E => RowKey::Naming,
             0x0F => RowKey::Copy {
                 copy_time: moment(take(rest)?),
             },

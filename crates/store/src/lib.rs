@@ -4,7 +4,7 @@
 //! cut. Nothing here reads a clock: the caller gives the time as [`Moment`]. Calls block; only a
 //! [`BlockPending`] can be awaited.
 //!
-//! - [`Store`] is the way in: create, get, list, update, delete, purge; runs and their blocks.
+//! - [`Store`] is the way in: create, get, list, update, delete, purge; runs and their blocks; shims and what is built of them.
 //! - [`record`] has the contents, which are the messages that lie on disk.
 //! - [`key`] draws the keys, [`envelope`] the values.
 //! - [`text`] moves everything out of a store and into another as lines of text; [`check`] looks everything over.
@@ -13,6 +13,7 @@
 pub mod check;
 mod copies;
 mod disk;
+mod drawer;
 pub mod embedded;
 pub mod engine;
 pub mod envelope;
@@ -35,7 +36,9 @@ pub use error::StoreError;
 pub use listing::{Cursor, ListQuery, Page, RevisionPage};
 pub use moment::Moment;
 pub use purge::PurgeStep;
-pub use record::{Body, Entered, Kind, RecordId, RunBody, Saved, SpringBody, TesterBody};
+pub use record::{
+    Body, DamperBody, Entered, Kind, RecordId, RunBody, Saved, ShimLotBody, SpringBody, StackBody, TesterBody,
+};
 pub use request::RequestKey;
 pub use run::{Block, BlockPending, BlockReader, FinishClaim, Opened, Recording, RunTail};
 pub use store::Store;

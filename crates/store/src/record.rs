@@ -11,9 +11,12 @@ use crate::error::StoreError;
 use crate::moment::Moment;
 
 pub use crate::disk::{
-    DynoTest, FrameCurve, FrameStiffness, Gap, JobSheetBody, LoadCalibration, LoadCell, MachineBody, PriceListBody,
-    Quantity, RateTest, RiderBody, RuleTableBody, RunBody, RunColumn, RunHeader, RunState, SetupBody, Span, SpringBody,
-    TareMark, TesterBody, TesterFrame, ToleranceGrade, WallClock, run_header, tester_frame,
+    DamperBleed, DamperBody, DamperCharge, DamperHoles, DamperLeak, DamperNeedle, DamperOrifice, DamperPaths,
+    DamperStraightLift, DamperValve, DynoTest, FrameCurve, FrameStiffness, Gap, JobSheetBody, LoadCalibration,
+    LoadCell, MachineBody, NamedStack, OilPoint, OilValues, PriceListBody, Quantity, RateTest, RiderBody,
+    RuleTableBody, RunBody, RunColumn, RunHeader, RunState, SetupBody, ShimLotBody, Span, SpringBody, StackBody,
+    StackClamp, StackFace, StackLayer, StackSeat, StackStop, StackValues, TakenShims, TareMark, TesterBody,
+    TesterFrame, ToleranceGrade, WallClock, damper_bleed, damper_valve, run_header, tester_frame,
 };
 
 /// Largest encoded content of a record, in bytes.
@@ -27,6 +30,12 @@ pub enum Kind {
     Spring = 1,
     /// A recorded run.
     Run = 2,
+    /// A lot of shims in the drawer.
+    ShimLot = 3,
+    /// A stack of shims.
+    Stack = 4,
+    /// A damper.
+    Damper = 5,
     /// A tester with its calibration.
     Tester = 12,
     /// A rider: the only record that says who a person is.
@@ -54,9 +63,12 @@ pub enum ListOrder {
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Kind; 9] = [
+    pub const ALL: [Kind; 12] = [
         Kind::Spring,
         Kind::Run,
+        Kind::ShimLot,
+        Kind::Stack,
+        Kind::Damper,
         Kind::Tester,
         Kind::Rider,
         Kind::Machine,
@@ -81,6 +93,9 @@ impl Kind {
         match self {
             Kind::Spring => "spring",
             Kind::Run => "run",
+            Kind::ShimLot => "shim-lot",
+            Kind::Stack => "stack",
+            Kind::Damper => "damper",
             Kind::Tester => "tester",
             Kind::Rider => "rider",
             Kind::Machine => "machine",
@@ -95,9 +110,15 @@ impl Kind {
     pub const fn list_order(self) -> ListOrder {
         match self {
             Kind::Run | Kind::Setup | Kind::JobSheet => ListOrder::NewestFirst,
-            Kind::Spring | Kind::Tester | Kind::Rider | Kind::Machine | Kind::RuleTable | Kind::PriceList => {
-                ListOrder::ById
-            }
+            Kind::Spring
+            | Kind::ShimLot
+            | Kind::Stack
+            | Kind::Damper
+            | Kind::Tester
+            | Kind::Rider
+            | Kind::Machine
+            | Kind::RuleTable
+            | Kind::PriceList => ListOrder::ById,
         }
     }
 
@@ -165,6 +186,11 @@ pub trait Body: Clone + PartialEq + Send + Sync + 'static {
 
     /// Takes back whatever an update must not change. `before` is the content that is being replaced.
     fn keep_fixed(&mut self, _before: &Self) {}
+
+    /// Stacks of the drawer that it names.
+    fn stacks_named(&self) -> Vec<&NamedStack> {
+        Vec::new()
+    }
 }
 
 /// Contents that are entered by people, as opposed to recorded: what [`Store::create`](crate::Store::create) makes.
@@ -198,6 +224,74 @@ entered! {
     RuleTableBody: RuleTable,
     PriceListBody: PriceList,
 }
+
+impl Body for ShimLotBody {
+    const KIND: Kind = Kind::ShimLot;
+
+    fn encode(&self) -> Vec<u8> {
+        self.encode_to_vec()
+    }
+
+    fn decode(bytes: &[u8]) -> Result<Self, String> {
+        Message::decode(bytes).map_err(|error| error.to_string())
+    }
+
+    /// Counts change with what is put in and taken out, never by writing another number.
+    fn keep_fixed(&mut self, before: &Self) {
+        (self.count, self.built_count) = (before.count, before.built_count);
+    }
+}
+
+impl Entered for ShimLotBody {}
+
+impl Body for StackBody {
+    const KIND: Kind = Kind::Stack;
+
+    fn encode(&self) -> Vec<u8> {
+        self.encode_to_vec()
+    }
+
+    fn decode(bytes: &[u8]) -> Result<Self, String> {
+        Message::decode(bytes).map_err(|error| error.to_string())
+    }
+
+    /// A stack is built and taken apart, never written to be so.
+    fn keep_fixed(&mut self, before: &Self) {
+        self.built = before.built;
+        self.taken.clone_from(&before.taken);
+    }
+}
+
+impl Entered for StackBody {}
+
+impl Body for DamperBody {
+    const KIND: Kind = Kind::Damper;
+
+    fn encode(&self) -> Vec<u8> {
+        self.encode_to_vec()
+    }
+
+    fn decode(bytes: &[u8]) -> Result<Self, String> {
+        Message::decode(bytes).map_err(|error| error.to_string())
+    }
+
+    fn stacks_named(&self) -> Vec<&NamedStack> {
+        let paths = [
+            &self.compression,
+            &self.rebound,
+            &self.base_compression,
+            &self.base_rebound,
+        ];
+        let valves = paths.into_iter().flatten().filter_map(|paths| paths.valve.as_ref());
+        let named = valves.filter_map(|valve| match &valve.source {
+            Some(damper_valve::Source::Stack(named)) => Some(named),
+            _ => None,
+        });
+        named.collect()
+    }
+}
+
+impl Entered for DamperBody {}
 
 impl Body for RunBody {
     const KIND: Kind = Kind::Run;

@@ -129,6 +129,12 @@ impl Change {
         seen
     }
 
+    /// All that another change requires and writes becomes part of this one.
+    pub(crate) fn absorb(&mut self, other: Change) {
+        self.0.require.extend(other.0.require);
+        self.0.write.extend(other.0.write);
+    }
+
     pub(crate) fn delete(&mut self, key: &RowKey) {
         self.0.write.push(Write::Delete(key.bytes()));
     }

@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicI64, Ordering};
 use prost::Message;
 
 use crate::disk::{ClockRow, HeadRow, IndexRow, RequestRow, RevisionPart, RevisionRow};
+use crate::drawer;
 use crate::engine::{Engine, Lane, Order};
 use crate::envelope::MAX_MESSAGE;
 use crate::error::{StoreError, settle};
@@ -76,7 +77,8 @@ impl Store {
     /// Makes a record. Without an id it gets a random one.
     ///
     /// # Errors
-    /// [`StoreError::NameTaken`], [`StoreError::NameTakenByDeleted`], [`StoreError::TooLarge`], and those of every change:
+    /// [`StoreError::NameTaken`], [`StoreError::NameTakenByDeleted`], [`StoreError::NoneNamed`],
+    /// [`StoreError::TooLarge`], and those of every change:
     /// [`StoreError::RequestIdReused`], [`StoreError::InDoubt`], [`StoreError::DiskLow`], [`StoreError::Conflict`],
     /// [`StoreError::Busy`], [`StoreError::Failed`], [`StoreError::Damaged`].
     pub fn create<B: Entered>(
@@ -88,7 +90,8 @@ impl Store {
     ) -> Result<Saved<B>, StoreError> {
         let id = id.cloned().unwrap_or_else(RecordId::random);
         self.mutate(now, Some(request), |view| {
-            let (change, saved, _) = plan_create(view, now, request, id.clone(), body.clone())?;
+            let (mut change, saved, _) = plan_create(view, now, request, id.clone(), body.clone())?;
+            drawer::require_named(view, &saved.body.stacks_named(), &mut change)?;
             Ok(Plan::Write(change, saved))
         })
     }
@@ -153,15 +156,18 @@ impl Store {
                 update_time: now,
                 ..current
             };
-            Ok(Plan::Write(plan_revision(view, &head, &mut next, Some(request))?, next))
+            let mut change = plan_revision(view, &head, &mut next, Some(request))?;
+            drawer::require_named(view, &next.body.stacks_named(), &mut change)?;
+            Ok(Plan::Write(change, next))
         })
     }
 
     /// Deletes a record; it can be brought back for 30 days, and its name stays taken until it is purged. A stream that writes to
-    /// a run is shut out.
+    /// a run is shut out. Of the drawer nothing goes that is built or that others need.
     ///
     /// # Errors
-    /// [`StoreError::NotFound`], [`StoreError::Deleted`], [`StoreError::StaleEtag`], and those of every change, see
+    /// [`StoreError::StackBuilt`], [`StoreError::InUse`], [`StoreError::NotFound`], [`StoreError::Deleted`],
+    /// [`StoreError::StaleEtag`], and those of every change, see
     /// [`Store::create`].
     pub fn delete<B: Body>(
         &self,
@@ -191,6 +197,7 @@ impl Store {
                     uid: head.row.uid.clone(),
                 },
             );
+            drawer::may_go(view, B::KIND, id, &mut change)?;
             if B::KIND == Kind::Run {
                 crate::run::shut_out(view, now, &uid_of(&head.row)?, &mut change)?;
             }
@@ -228,6 +235,7 @@ impl Store {
                 kind: B::KIND,
                 id: id.clone(),
             });
+            drawer::require_named(view, &next.body.stacks_named(), &mut change)?;
             Ok(Plan::Write(change, next))
         })
     }

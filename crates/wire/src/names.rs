@@ -21,6 +21,8 @@ pub enum Collection {
     Runs,
     /// `testers/`.
     Testers,
+    /// `shimLots/`.
+    ShimLots,
     /// `stacks/`.
     Stacks,
     /// `dampers/`.
@@ -48,6 +50,7 @@ impl Collection {
             Self::Machines => "machines",
             Self::Setups => "setups",
             Self::JobSheets => "jobSheets",
+            Self::ShimLots => "shimLots",
         }
     }
 

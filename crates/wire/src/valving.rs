@@ -2,6 +2,7 @@
 
 pub mod compare;
 pub mod damper;
+pub mod drawer;
 pub mod evaluate;
 pub mod oil;
 pub mod solve;

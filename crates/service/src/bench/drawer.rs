@@ -1,29 +1,139 @@
-//! The drawer: shims, stacks, dampers. Nothing is kept in it yet: whatever name a calculation gives, none is found.
+//! The drawer: lots of shims, stacks built of them, dampers they work in.
 
+mod allot;
+mod kept;
+mod map;
+mod records;
+mod sizes;
+
+use store::record::RecordId;
+use store::{DamperBody, ShimLotBody, StackBody};
+use wire::names::Collection;
 use wire::v1;
-use wire::violation::Scope;
+use wire::v1::ViolationReason as Reason;
+use wire::valving::drawer as checks;
+use wire::violation::{Scope, Violations};
 
-use super::Bench;
-use crate::error::ServiceError;
+use super::reduce::used_revision;
+use super::{Bench, checked, given, refusal, request_key};
+use crate::error::{ServiceError, ShortShims};
+use kept::{Kept, Refused, told};
 
 impl Bench {
-    /// A stack of the drawer.
+    /// Changes how many shims of a lot are in the drawer.
+    pub fn adjust_shim_count(&self, request: v1::AdjustShimCountRequest) -> Result<v1::ShimLot, ServiceError> {
+        let mut violations = Violations::new();
+        let key = request_key("AdjustShimCount", &request.request_id, &request, &mut violations);
+        let id = Collection::ShimLots.id(&request.name, violations.at("name"));
+        checks::count_change(request.change, violations.at("change"));
+        let (key, id) = checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))?;
+        let count = |lot: &ShimLotBody| adjusted(lot, &request).map_err(Refused::Service);
+        let saved = self
+            .store
+            .set_shim_count(self.now(), &key, &id, given(&request.etag), count)
+            .map_err(|refused| refused.told(&request.name, &request.request_id))?;
+        Ok(told(&saved))
+    }
+
+    /// Builds a stack of the drawer's shims.
+    pub fn build_stack(&self, request: v1::BuildStackRequest) -> Result<v1::Stack, ServiceError> {
+        let mut violations = Violations::new();
+        let key = request_key("BuildStack", &request.request_id, &request, &mut violations);
+        let id = Collection::Stacks.id(&request.name, violations.at("name"));
+        checks::lots(&request.lots, violations.at("lots"));
+        let (key, id) = checked(violations, key.zip(id.as_deref().and_then(RecordId::parse)))?;
+        let allot = |stack: &StackBody, lots: &[store::Saved<ShimLotBody>]| {
+            allot::allot(stack, lots, &request.lots).map_err(Refused::Service)
+        };
+        let saved = self
+            .store
+            .build_stack(self.now(), &key, &id, given(&request.etag), allot)
+            .map_err(|refused| refused.told(&request.name, &request.request_id))?;
+        Ok(told(&saved))
+    }
+
+    /// Takes a built stack apart.
+    pub fn unbuild_stack(&self, request: v1::UnbuildStackRequest) -> Result<v1::Stack, ServiceError> {
+        let (key, id) = super::named_change(
+            "UnbuildStack",
+            Collection::Stacks,
+            (&request.name, &request.request_id),
+            &request,
+        )?;
+        let saved = self
+            .store
+            .unbuild_stack(self.now(), &key, &id, given(&request.etag))
+            .map_err(refusal(&request.name, &request.request_id))?;
+        Ok(told(&saved))
+    }
+
+    /// A stack of the drawer, for a calculation; none where the request has faults already, which are told first.
     pub(super) fn stack_named(
         &self,
         name: &str,
-        _at: Scope<'_>,
-        _used: &mut Vec<v1::UsedRevision>,
+        at: Scope<'_>,
+        used: &mut Vec<v1::UsedRevision>,
     ) -> Result<Option<v1::Stack>, ServiceError> {
-        Err(ServiceError::NotFound { name: name.to_owned() })
+        self.named::<StackBody>(name, at, used)
     }
 
-    /// A damper of the drawer.
+    /// A damper of the drawer, likewise.
     pub(super) fn damper_named(
         &self,
         name: &str,
-        _at: Scope<'_>,
-        _used: &mut Vec<v1::UsedRevision>,
+        at: Scope<'_>,
+        used: &mut Vec<v1::UsedRevision>,
     ) -> Result<Option<v1::Damper>, ServiceError> {
-        Err(ServiceError::NotFound { name: name.to_owned() })
+        self.named::<DamperBody>(name, at, used)
+    }
+
+    fn named<B: Kept>(
+        &self,
+        name: &str,
+        mut at: Scope<'_>,
+        used: &mut Vec<v1::UsedRevision>,
+    ) -> Result<Option<B::Told>, ServiceError> {
+        let read = B::COLLECTION.revisable(name, at.here());
+        let Some(read) = read.filter(|_| at.count() == 0) else {
+            return Ok(None);
+        };
+        let saved = self.kept_at::<B>(&read, name)?;
+        if saved.delete_time.is_some() {
+            return Err(ServiceError::Deleted { name: name.to_owned() });
+        }
+        let one = used_revision(B::COLLECTION, saved.id.as_str(), saved.revision);
+        if !used.contains(&one) {
+            used.push(one);
+        }
+        Ok(Some(told(&saved)))
+    }
+}
+
+/// The count of a lot once it is changed.
+fn adjusted(lot: &ShimLotBody, request: &v1::AdjustShimCountRequest) -> Result<u32, ServiceError> {
+    let count = i64::from(lot.count) + i64::from(request.change);
+    if count < 0 {
+        return Err(ServiceError::NotEnoughShims {
+            short: vec![ShortShims {
+                what: request.name.clone(),
+                lots: request.name.clone(),
+                have: lot.count,
+                need: request.change.unsigned_abs(),
+            }],
+        });
+    }
+    let most = checks::MOST_IN_LOT;
+    match u32::try_from(count).ok().filter(|_| count <= i64::from(most)) {
+        Some(count) => Ok(count),
+        None => {
+            let mut violations = Violations::new();
+            violations.push(
+                "change",
+                Reason::OutOfRange,
+                format_args!("{} would have {count} shims; allowed 0 to {most}", request.name),
+            );
+            violations.finish()?;
+            Err(ServiceError::internal("a count was refused without a violation"))
+        }
     }
 }

@@ -1,6 +1,5 @@
 //! Update masks: which fields of a record a change is about.
 
-use wire::v1::ViolationReason as Reason;
 use wire::violation::Violations;
 
 /// A field of a record that a mask can name.
@@ -36,19 +35,7 @@ pub(super) fn chosen<M, B>(
     if paths == ["*"] {
         return all.iter().collect();
     }
-    let known = || all.iter().map(|field| field.name).collect::<Vec<_>>().join(", ");
-    let mut chosen = Vec::new();
-    for (index, path) in paths.iter().enumerate() {
-        match all.iter().find(|field| field.name == path) {
-            Some(field) => chosen.push(field),
-            None => {
-                let shown: String = path.chars().take(80).collect();
-                violations.at("update_mask").at("paths").index(index).push(
-                    Reason::UnknownName,
-                    format_args!("\"{shown}\" cannot be changed; allowed \"*\" alone or {}", known()),
-                );
-            }
-        }
-    }
-    chosen
+    let names: Vec<&str> = all.iter().map(|field| field.name).collect();
+    let named = super::masked(paths, &names, violations);
+    named.into_iter().filter_map(|index| all.get(index)).collect()
 }

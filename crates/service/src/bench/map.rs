@@ -4,12 +4,31 @@ pub mod tester;
 
 use mechanics::quantity::Unit;
 use store::record as disk;
-use store::{Moment, RunBody, Saved, SpringBody};
+use store::{Kind, Moment, RecordId, RunBody, Saved, SpringBody};
 use wire::names::Collection;
 use wire::quantity::Message;
 use wire::v1;
 
 use super::board::Standing;
+
+/// The name of a record.
+pub fn name(kind: Kind, id: &RecordId) -> String {
+    let collection = match kind {
+        Kind::Spring => Collection::Springs,
+        Kind::Run => Collection::Runs,
+        Kind::Tester => Collection::Testers,
+        Kind::ShimLot => Collection::ShimLots,
+        Kind::Stack => Collection::Stacks,
+        Kind::Damper => Collection::Dampers,
+        Kind::Rider => Collection::Riders,
+        Kind::Machine => Collection::Machines,
+        Kind::Setup => Collection::Setups,
+        Kind::JobSheet => Collection::JobSheets,
+        Kind::RuleTable => return "ruleTable".to_owned(),
+        Kind::PriceList => return "priceList".to_owned(),
+    };
+    collection.name(id.as_str())
+}
 
 /// A count of the store's as the wire has it.
 pub fn signed(count: u64) -> i64 {

@@ -8,6 +8,7 @@ use wire::v1;
 use wire::v1::ViolationReason as Reason;
 use wire::violation::Violations;
 
+use super::fields::{self, Field, fields};
 use super::{Bench, checked, given, map, named_change, refusal, request_key};
 use crate::error::ServiceError;
 use crate::page_token::{self, Token};
@@ -109,7 +110,7 @@ impl Bench {
         let given = request.spring.clone().unwrap_or_default();
         let id = Collection::Springs.id(&given.name, violations.at("spring").at("name"));
         let body = self.checked_spring(request.spring.as_ref(), &mut violations);
-        let fields = mask(&request, &given, &mut violations);
+        let fields = fields::chosen(request.update_mask.as_ref(), FIELDS, &given, &mut violations);
         let ((key, id), body) = checked(violations, key.zip(id).zip(body))?;
         let id = RecordId::parse(&id).ok_or(ServiceError::NotFound {
             name: given.name.clone(),
@@ -187,24 +188,8 @@ impl Bench {
     }
 }
 
-/// A field of a spring that a mask can name.
-struct Field {
-    name: &'static str,
-    populated: fn(&v1::Spring) -> bool,
-    copy: fn(&SpringBody, &mut SpringBody),
-}
-
-macro_rules! fields {
-    ($($field:ident: $populated:expr;)*) => {
-        const FIELDS: &[Field] = &[$(Field {
-            name: stringify!($field),
-            populated: $populated,
-            copy: |from, to| to.$field.clone_from(&from.$field),
-        }),*];
-    };
-}
-
-fields! {
+/// What an update can change of a spring.
+const FIELDS: &[Field<v1::Spring, SpringBody>] = fields! {
     label: |spring| !spring.label.is_empty();
     marked_rate: |spring| spring.marked_rate.is_some();
     marking_text: |spring| !spring.marking_text.is_empty();
@@ -220,22 +205,4 @@ fields! {
     notes: |spring| !spring.notes.is_empty();
     pair_spring: |spring| !spring.pair_spring.is_empty();
     tested_run: |spring| !spring.tested_run.is_empty();
-}
-
-/// The fields an update changes: those of the mask, every one for `*`, the populated ones without a mask.
-fn mask(request: &v1::UpdateSpringRequest, spring: &v1::Spring, violations: &mut Violations) -> Vec<&'static Field> {
-    let paths = request
-        .update_mask
-        .as_ref()
-        .map(|mask| mask.paths.as_slice())
-        .unwrap_or_default();
-    if paths.is_empty() {
-        return FIELDS.iter().filter(|field| (field.populated)(spring)).collect();
-    }
-    if paths == ["*"] {
-        return FIELDS.iter().collect();
-    }
-    let names: Vec<&str> = FIELDS.iter().map(|field| field.name).collect();
-    let chosen = super::masked(paths, &names, violations);
-    chosen.into_iter().filter_map(|index| FIELDS.get(index)).collect()
-}
+};

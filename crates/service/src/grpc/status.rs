@@ -19,7 +19,7 @@ pub const MAX_DETAILS_BYTES: usize = 4 * 1024;
 /// Bytes of the message that are kept; a client repeats it to a person.
 const MAX_MESSAGE_BYTES: usize = 512;
 
-/// Bytes of one metadata value that are kept. No error has more than three.
+/// Bytes of one metadata value that are kept. No error has more than four.
 const MAX_METADATA_BYTES: usize = 128;
 
 /// The code of an error.
@@ -43,7 +43,12 @@ pub fn code(error: &ServiceError) -> Code {
         | E::FinishDiffers { .. }
         | E::NotResumable { .. }
         | E::NotAttached { .. }
-        | E::NotObeyed { .. } => Code::FailedPrecondition,
+        | E::NotObeyed { .. }
+        | E::NotEnoughShims { .. }
+        | E::LotsDiffer { .. }
+        | E::StackBuilt { .. }
+        | E::StackNotBuilt { .. }
+        | E::InUse { .. } => Code::FailedPrecondition,
         E::Overloaded { .. } | E::DiskLow | E::WatcherTooSlow | E::TooLarge { .. } => Code::ResourceExhausted,
         E::InDoubt | E::ShuttingDown | E::StoreFailed { .. } => Code::Unavailable,
         E::Deadline => Code::DeadlineExceeded,
@@ -165,6 +170,24 @@ mod tests {
                 run: text(),
                 action: "START",
                 obeys: "FINISH, STOP".to_owned(),
+            },
+            E::NotEnoughShims {
+                short: vec![crate::error::ShortShims {
+                    what: "30x0.15 mm".to_owned(),
+                    lots: text(),
+                    have: 1,
+                    need: 2,
+                }],
+            },
+            E::LotsDiffer {
+                what: text(),
+                lots: text(),
+            },
+            E::StackBuilt { name: text() },
+            E::StackNotBuilt { name: text() },
+            E::InUse {
+                name: text(),
+                by: vec![text()],
             },
             E::HostRefused { host: text() },
             E::DataDamaged {

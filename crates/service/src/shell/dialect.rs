@@ -85,7 +85,12 @@ fn http_status(error: &ServiceError) -> StatusCode {
         | E::FinishDiffers { .. }
         | E::NotResumable { .. }
         | E::NotAttached { .. }
-        | E::NotObeyed { .. } => StatusCode::CONFLICT,
+        | E::NotObeyed { .. }
+        | E::NotEnoughShims { .. }
+        | E::LotsDiffer { .. }
+        | E::StackBuilt { .. }
+        | E::StackNotBuilt { .. }
+        | E::InUse { .. } => StatusCode::CONFLICT,
         E::Deleted { .. } => StatusCode::GONE,
         E::TooLarge { .. } => StatusCode::PAYLOAD_TOO_LARGE,
         E::NotReducible { .. } | E::NotConverged { .. } => StatusCode::UNPROCESSABLE_ENTITY,

@@ -1,13 +1,16 @@
 //! A verb per call, under its bench: `rack get-spring` for `RackService/GetSpring`.
 
-use clap::{ArgMatches, Command, FromArgMatches as _};
+use clap::{Arg, ArgAction, ArgMatches, Command, FromArgMatches as _};
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
 
-use super::{calibration, reduce_run, run_method, valving};
+use super::{Shown, calibration, drawer, reduce_run, run_method, springs, valving};
 use crate::args::{self, CommonArgs};
 use crate::entry::{enter, is_typable};
 use crate::fail::{Ended, Fail};
-use crate::{api, args::flag};
+use crate::{api, args::flag, print};
+
+/// The flag that draws the reply.
+const PLOT: &str = "plot";
 
 /// A flag and the field of the request it sets.
 pub(super) struct Flag {
@@ -15,6 +18,10 @@ pub(super) struct Flag {
     pub(super) path: String,
     pub(super) help: String,
     pub(super) many: bool,
+    /// Where a stack as text goes; the path is for its name.
+    pub(super) text_path: Option<String>,
+    /// What it sets besides.
+    pub(super) also: Option<String>,
 }
 
 impl Flag {
@@ -24,7 +31,27 @@ impl Flag {
             path: path.to_owned(),
             help: help.to_owned(),
             many: false,
+            text_path: None,
+            also: None,
         }
+    }
+
+    /// One that takes a stack, by its name or as text.
+    pub(super) fn stack(name: &str, name_path: &str, text_path: &str, help: &str) -> Self {
+        Self {
+            text_path: Some(text_path.to_owned()),
+            ..Self::new(name, name_path, help)
+        }
+    }
+
+    /// What a text sets.
+    fn entries(&self, text: &str) -> Vec<(String, String, String)> {
+        let named = text.trim_start().starts_with("stacks/");
+        let path = self.text_path.as_ref().filter(|_| !named).unwrap_or(&self.path);
+        let paths = [Some(path), self.also.as_ref()].into_iter().flatten();
+        paths
+            .map(|path| (self.name.clone(), path.clone(), text.to_owned()))
+            .collect()
     }
 
     /// One that can be given again and again.
@@ -37,7 +64,7 @@ impl Flag {
 }
 
 /// Fields of a record that only the server sets.
-const SERVER_FIELDS: [&str; 13] = [
+const SERVER_FIELDS: [&str; 16] = [
     "uid",
     "revision",
     "create_time",
@@ -51,6 +78,9 @@ const SERVER_FIELDS: [&str; 13] = [
     "gaps",
     "content_digest",
     "finish_time",
+    "built",
+    "built_count",
+    "taken",
 ];
 
 /// The benches with their verbs.
@@ -94,12 +124,17 @@ pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
         if is_reduce_run(&method) {
             reduce_run::enter_flags(message, matches)?;
         }
+        springs::enter_flags(method.name(), message, matches)?;
         match points_path(&method) {
             Some(path) => calibration::enter_flags(message, matches, path),
             None => Ok(()),
         }
     };
-    run_method(method.clone(), common, with_flags, true).await
+    let shown = Shown {
+        verdict_counts: true,
+        plot: print::has_plot(method.name()) && matches.get_flag(PLOT),
+    };
+    run_method(method.clone(), common, with_flags, shown).await
 }
 
 fn bench_name(service: &str) -> String {
@@ -138,17 +173,28 @@ fn verb(method: &MethodDescriptor) -> Command {
     if points_path(method).is_some() {
         verb = verb.args(calibration::args());
     }
-    verb
+    if print::has_plot(method.name()) {
+        verb = verb.arg(
+            Arg::new(PLOT)
+                .long(PLOT)
+                .help("Draw the curve in letters below the reply")
+                .action(ArgAction::SetTrue)
+                .conflicts_with("json"),
+        );
+    }
+    verb.args(springs::args(method.name()))
 }
 
 fn entries(method: &MethodDescriptor, matches: &ArgMatches) -> Vec<(String, String, String)> {
     let given = flags(method).into_iter().flat_map(|flag| {
         let texts = matches.get_many::<String>(&flag.name).into_iter().flatten();
-        texts
-            .map(|text| (flag.name.clone(), flag.path.clone(), text.clone()))
-            .collect::<Vec<_>>()
+        texts.flat_map(|text| flag.entries(text)).collect::<Vec<_>>()
     });
-    given.collect()
+    let mut entries: Vec<_> = given.collect();
+    if method.name() == "CompareStacks" {
+        valving::keep_named(&mut entries);
+    }
+    entries
 }
 
 /// The flags of a verb: the bench's short ones where there are any, else one for each field that can be typed.
@@ -157,9 +203,17 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
         "ReduceRun" => reduce_run::flags(),
         "LoadAtLength" => load_at_length(),
         "SolveStack" => valving::solve_stack(),
+        "CompareStacks" => valving::compare_stacks(),
+        "EvaluateDamper" => valving::evaluate_damper(),
+        "EvaluateOil" => valving::evaluate_oil(),
+        "CreateShimLot" | "UpdateShimLot" => drawer::shim_lot(method.name()),
+        "AdjustShimCount" => drawer::adjust_shim_count(),
+        "CreateStack" | "UpdateStack" => drawer::stack(method.name()),
+        "BuildStack" | "UnbuildStack" => drawer::build(method.name()),
+        "CreateDamper" | "UpdateDamper" => drawer::damper(method.name()),
         "CreateTester" | "UpdateTester" => derived(method).into_iter().chain(calibration::of_tester()).collect(),
         _ if method.is_client_streaming() => Vec::new(),
-        _ => derived(method),
+        name => springs::flags(name).into_iter().chain(derived(method)).collect(),
     }
 }
 
@@ -233,6 +287,8 @@ fn of_field(field: &FieldDescriptor, within: Option<&FieldDescriptor>) -> Flag {
         path,
         help: help.trim_end_matches('.').to_owned(),
         many: field.is_list(),
+        text_path: None,
+        also: None,
     }
 }
 
@@ -243,16 +299,39 @@ fn example(method: &MethodDescriptor) -> String {
         "SolveStack" => {
             "--shims \"30x0.15*2, 26x0.15, 22x0.15 mm\" --clamp 14mm --port-inner 18mm --port-outer 26mm --to 1MPa"
         }
+        "CompareStacks" => {
+            "--first \"30x0.15*2, 26x0.15 mm\" --second stacks/mid --clamp 14mm --port-inner 18mm --port-outer 26mm --server ..."
+        }
+        "EvaluateDamper" => "--damper dampers/rear --to 1m/s --server 127.0.0.1:7411",
+        "EvaluateOil" => {
+            "--viscosity 15mm2/s --viscosity-at 40degC --second-viscosity 3.8mm2/s --second-viscosity-at 100degC --temperature 20degC"
+        }
+        "CreateShimLot" => "--server 127.0.0.1:7411 --id face-30 --outer 30mm --bore 8mm --thickness 0.15mm --count 20",
+        "AdjustShimCount" => "--server 127.0.0.1:7411 --lot shimLots/face-30 --by -3",
+        "CreateStack" => {
+            "--server 127.0.0.1:7411 --id mid --shims \"30x0.15*2, 26x0.15 mm\" --clamp 14mm --port-inner 18mm --port-outer 26mm"
+        }
+        "BuildStack" => "--server 127.0.0.1:7411 --stack stacks/mid --lot shimLots/face-30",
+        "UnbuildStack" => "--server 127.0.0.1:7411 --stack stacks/mid",
+        "CreateDamper" => "--server 127.0.0.1:7411 --id rear --request damper.json --compression-stack stacks/mid",
+        "ListDampers" => "--server 127.0.0.1:7411 --stack stacks/mid",
+        "ListShimLots" => "--server 127.0.0.1:7411 --outer-diameter 30mm",
+        "ListStacks" => "--server 127.0.0.1:7411 --built true",
+        name if name.contains("ShimLot") => "--server 127.0.0.1:7411 --name shimLots/face-30",
+        name if name.contains("Stack") => "--server 127.0.0.1:7411 --name stacks/mid",
+        name if name.contains("Damper") => "--server 127.0.0.1:7411 --name dampers/rear",
         "EvaluateHelical" => "--wire-diameter 5mm --mean-coil-diameter 40mm --active-coil-count 5 --deflections 20mm",
-        "EvaluateAssembly" => "--request assembly.json --deflections 25mm",
-        "EvaluateGasSpring" => "--request fork.json --polytropic-exponent 1.2 --strokes 100mm",
-        "ComputeWheelRate" => "--request linkage.json --preload 8mm --wheel-travels 60mm",
+        "EvaluateAssembly" => "--series \"40 N/mm stop 12mm, 9.5 N/mm\" --preload 10mm --deflections 25mm --plot",
+        "EvaluateGasSpring" => {
+            "--seal-diameter 48mm --bore-diameter 44mm --air-gap 130mm --travel 120mm --strokes 100mm --plot"
+        }
+        "ComputeWheelRate" => "--motion-ratio 0.5 --rate \"90 N/mm\" --preload 8mm --wheel-travels 60mm",
+        "JudgePair" => "--server 127.0.0.1:7411 --first-run runs/left --second-run runs/right --limit-ratio 2%",
         "FitCalibration" => "--points \"0:0.2, 500:507.4, 1000:1014.8\" --degree 1 --readings 310.5",
         "CreateTester" | "UpdateTester" => {
             "--server 127.0.0.1:7411 --tester-id press --points-csv points.csv --applied-unit N --shown-unit N --calibrated 2026-03-01"
         }
         "ListTesters" => "--server 127.0.0.1:7411 --due-before 2026-12-31",
-        "JudgePair" => "--request pair.json --limit-ratio 2%",
         "CreateSpring" => "--server 127.0.0.1:7411 --label \"fork, left\" --marked-rate 9.5N/mm",
         "UpdateSpring" => "--server 127.0.0.1:7411 --name springs/a7 --rack-place \"top row\"",
         "ListSprings" => "--server 127.0.0.1:7411 --label-contains fork",

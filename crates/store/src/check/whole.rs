@@ -1,6 +1,6 @@
 //! The store as a whole.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use prost::Message;
 
@@ -10,7 +10,7 @@ use crate::engine::{KeyRange, Order};
 use crate::error::StoreError;
 use crate::key::{self, RowKey, Uid};
 use crate::moment::Moment;
-use crate::record::{Gap, Kind, ListOrder, RecordId, RunBody, RunState};
+use crate::record::{Gap, Kind, ListOrder, RecordId, RunBody, RunState, ShimLotBody, StackBody};
 use crate::rows::{Stored, hex, parse};
 use crate::run::{continue_checksum, sample_range, unpack};
 use crate::store::{Store, read_headed, read_revision_row, uid_from, uid_of};
@@ -77,12 +77,14 @@ pub fn verify(store: &Store) -> Result<Report, StoreError> {
         store,
         report: Report::default(),
         runs: HashSet::new(),
+        built: HashMap::new(),
         parts: 0,
     };
     let parts = walk.each_value()?;
     for kind in Kind::ALL {
         walk.each_key(0x01, &[kind.byte()], |walk, key, _| walk.head(&key))?;
     }
+    walk.shims();
     if walk.parts != parts {
         walk.report.problem(format!(
             "{parts} parts of revisions are stored, {} belong to a record",
@@ -100,6 +102,8 @@ struct Walk<'a> {
     report: Report,
     /// Uids of the runs that are there.
     runs: HashSet<Uid>,
+    /// Shims of each lot that are in built stacks: as the lot says, less what the stacks say.
+    built: HashMap<String, i64>,
     /// Parts of revisions that belong to a record.
     parts: u64,
 }
@@ -180,6 +184,8 @@ impl Walk<'_> {
         }
         self.entries(*kind, id, &head)?;
         match kind {
+            Kind::ShimLot => self.lot(id, &head),
+            Kind::Stack => self.stack(id, &head),
             Kind::Run => self.run(id, &head, &uid),
             _ => Ok(()),
         }
@@ -217,6 +223,35 @@ impl Walk<'_> {
             }
         }
         Ok(())
+    }
+
+    fn lot(&mut self, id: &RecordId, head: &HeadRow) -> Result<(), StoreError> {
+        let body: ShimLotBody = read_headed(&self.store.snapshot()?, id, head)?.body;
+        *self.built.entry(id.to_string()).or_default() += i64::from(body.built_count);
+        Ok(())
+    }
+
+    fn stack(&mut self, id: &RecordId, head: &HeadRow) -> Result<(), StoreError> {
+        let body: StackBody = read_headed(&self.store.snapshot()?, id, head)?.body;
+        if body.built == body.taken.is_empty() || (body.built && head.delete_time.is_some()) {
+            self.report
+                .problem(format!("stack {id}: what it is built of does not fit its state"));
+        }
+        for part in body.taken {
+            *self.built.entry(part.lot).or_default() -= i64::from(part.count);
+        }
+        Ok(())
+    }
+
+    /// Shims that are neither in the drawer nor in a stack, or in both.
+    fn shims(&mut self) {
+        let mut wrong: Vec<_> = self.built.drain().filter(|(_, count)| *count != 0).collect();
+        wrong.sort();
+        for (lot, count) in wrong {
+            self.report.problem(format!(
+                "shim-lot {lot}: it says {count} more shims in stacks than these do"
+            ));
+        }
     }
 
     fn run(&mut self, id: &RecordId, head: &HeadRow, uid: &Uid) -> Result<(), StoreError> {
@@ -302,9 +337,12 @@ impl Walk<'_> {
             | RowKey::Samples { uid, .. }
             | RowKey::Gap { uid, .. }
             | RowKey::Seal { uid } => self.runs.contains(uid),
-            RowKey::Head { .. } | RowKey::Revision { .. } | RowKey::Clock | RowKey::Importing | RowKey::Copy { .. } => {
-                true
-            }
+            RowKey::Head { .. }
+            | RowKey::Revision { .. }
+            | RowKey::Clock
+            | RowKey::Importing
+            | RowKey::Naming
+            | RowKey::Copy { .. } => true,
         };
         if !fits {
             self.report.problem(format!("{key:?} belongs to nothing"));

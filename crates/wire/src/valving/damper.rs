@@ -11,6 +11,7 @@ use mechanics::valving::damper::{
 };
 
 use super::stack;
+use crate::names::Collection;
 use crate::quantity::{Range, number, optional, required};
 use crate::v1;
 use crate::v1::ViolationReason as Reason;
@@ -23,8 +24,26 @@ fn millimeters(low: f64, high: f64) -> Range<LengthUnit> {
 /// Entrance and exit loss of the piston band's gap, in dynamic heads; our own, see the physics.
 const GAP_LOSS: f64 = 1.5;
 
+/// What a stack by its name comes to.
+#[derive(Clone, Copy)]
+enum Names {
+    /// It must have been put in as values before.
+    Values,
+    /// It is kept; only the form of the name is checked.
+    Kept,
+}
+
 /// Reads a damper; `None` with the faults noted. Stacks by name must have been put in as values before.
-pub fn damper(message: &v1::Damper, mut at: Scope<'_>) -> Option<DamperDesign> {
+pub fn damper(message: &v1::Damper, at: Scope<'_>) -> Option<DamperDesign> {
+    read(message, Names::Values, at)
+}
+
+/// Checks a damper that may name stacks of the drawer.
+pub fn check(message: &v1::Damper, at: Scope<'_>) {
+    read(message, Names::Kept, at);
+}
+
+fn read(message: &v1::Damper, names: Names, mut at: Scope<'_>) -> Option<DamperDesign> {
     let faults = at.count();
     let bore = required::<Length, _>(message.bore.as_ref(), millimeters(4.0, 100.0), at.at("bore"));
     let shaft = required::<Length, _>(
@@ -33,7 +52,7 @@ pub fn damper(message: &v1::Damper, mut at: Scope<'_>) -> Option<DamperDesign> {
         at.at("shaft_diameter"),
     );
     let mut needed = |given: Option<&v1::DamperCircuit>, name: &str| match given {
-        Some(given) => circuit(given, at.at(name)),
+        Some(given) => circuit(given, names, at.at(name)),
         None => {
             at.at(name)
                 .push(Reason::ValueMissing, "the piston's paths are required");
@@ -45,11 +64,11 @@ pub fn damper(message: &v1::Damper, mut at: Scope<'_>) -> Option<DamperDesign> {
     let base = message
         .base_compression
         .as_ref()
-        .map(|given| circuit(given, at.at("base_compression")));
+        .map(|given| circuit(given, names, at.at("base_compression")));
     let refill = message
         .base_rebound
         .as_ref()
-        .map(|given| circuit(given, at.at("base_rebound")));
+        .map(|given| circuit(given, names, at.at("base_rebound")));
     let gas = gas(message.gas.as_ref(), at.at("gas"));
     let friction = optional(
         message.friction.as_ref(),
@@ -110,9 +129,9 @@ fn gas(given: Option<&v1::DamperGas>, mut at: Scope<'_>) -> Option<GasCharge> {
     })
 }
 
-fn circuit(given: &v1::DamperCircuit, mut at: Scope<'_>) -> Option<CircuitDesign> {
+fn circuit(given: &v1::DamperCircuit, names: Names, mut at: Scope<'_>) -> Option<CircuitDesign> {
     let faults = at.count();
-    let valve = given.valve.as_ref().map(|given| valve(given, at.at("valve")));
+    let valve = given.valve.as_ref().map(|given| valve(given, names, at.at("valve")));
     let bleed = given.bleed.as_ref().map(|given| bleed(given, at.at("bleed")));
     let leak = given.leak.as_ref().map(|given| leak(given, at.at("leak")));
     (at.count() == faults).then(|| CircuitDesign {
@@ -122,7 +141,7 @@ fn circuit(given: &v1::DamperCircuit, mut at: Scope<'_>) -> Option<CircuitDesign
     })
 }
 
-fn valve(given: &v1::StackValve, mut at: Scope<'_>) -> Option<ValveDesign> {
+fn valve(given: &v1::StackValve, names: Names, mut at: Scope<'_>) -> Option<ValveDesign> {
     use v1::stack_valve::Source;
     let ports = given.ports.as_ref().map(|given| holes(given, at.at("ports")));
     let perimeter = optional(given.perimeter.as_ref(), millimeters(0.1, 1_000.0), at.at("perimeter"));
@@ -141,9 +160,13 @@ fn valve(given: &v1::StackValve, mut at: Scope<'_>) -> Option<ValveDesign> {
             }
             straight(law, at.at("straight"))
         }
-        Some(Source::Stack(_)) => {
-            at.at("stack")
-                .push(Reason::UnknownName, "a stack by its name is read from a record only");
+        Some(Source::Stack(name)) => {
+            match names {
+                Names::Kept => drop(Collection::Stacks.revisable(name, at.at("stack"))),
+                Names::Values => at
+                    .at("stack")
+                    .push(Reason::UnknownName, "a stack by its name is read from a record only"),
+            }
             None
         }
     };

@@ -91,6 +91,16 @@ pub struct Stack {
     pub friction_factor: Option<f64>,
 }
 
+impl Stack {
+    /// Checks a stack without solving it.
+    ///
+    /// # Errors
+    /// [`ValvingError::OutOfRange`] or [`ValvingError::NotFinite`] of the first fault, its path from `stack.` on.
+    pub fn check(&self) -> Result<(), ValvingError> {
+        Plan::new(self).map(drop)
+    }
+}
+
 /// Young's modulus of hardened spring steel strip, Pa; common practice, no source.
 pub const SPRING_STEEL_MODULUS: f64 = 205e9;
 /// Poisson's ratio of it; common practice, no source.
