@@ -28,7 +28,7 @@ mod spring;
 mod spring_form;
 mod valving;
 mod visitor;
-mod words;
+pub(crate) mod words;
 
 use std::sync::Arc;
 

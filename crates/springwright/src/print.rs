@@ -2,6 +2,7 @@
 
 mod calibration;
 mod figures;
+mod forecast;
 mod plot;
 mod report;
 mod said;
@@ -42,6 +43,7 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
     }
     let table = match kind.name() {
         "EvaluateDamperResponse" => message.transcode_to().ok().map(|reply| valving::damper(&reply)),
+        "ForecastLimitsResponse" => message.transcode_to().ok().map(|reply| forecast::limits(&reply)),
         "CompareStacksResponse" => message.transcode_to().ok().map(|reply| valving::comparison(&reply)),
         "ChooseSpringResponse" => message.transcode_to().ok().map(|reply| setup::chosen(&reply)),
         _ => None,

@@ -17,6 +17,8 @@ pub(crate) use bench::{commands, run as run_bench};
 pub(crate) use convert::convert;
 pub(crate) use folder::{compact, export, import, verify};
 
+use std::path::PathBuf;
+
 use prost_reflect::{DynamicMessage, MethodDescriptor};
 
 use crate::args::{CallArgs, CommonArgs};
@@ -39,17 +41,20 @@ pub(crate) async fn run_call(args: CallArgs) -> Ended {
     let shown = Shown {
         verdict_counts: false,
         plot: false,
+        out: None,
     };
     run_method(method, args.common, |_| Ok(()), shown).await
 }
 
 /// What becomes of the reply.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 struct Shown {
     /// Whether a verdict that refuses the part is answered with exit code 1.
     verdict_counts: bool,
     /// Whether its curve is drawn.
     plot: bool,
+    /// Where the document or picture in it goes.
+    out: Option<PathBuf>,
 }
 
 /// Makes a request from file, flags and paths, in that order, and calls.
@@ -79,6 +84,7 @@ async fn run_method(
         json: common.json,
         verdict_counts: shown.verdict_counts,
         plot: shown.plot,
+        out: shown.out,
     })
     .await
 }

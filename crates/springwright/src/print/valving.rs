@@ -8,7 +8,10 @@ use super::table::Table;
 use super::typed::{Shown, shown};
 
 /// Fields that the tables show, or that are a table of many points.
-const TABLES: [&str; 11] = [
+const TABLES: &[&str] = &[
+    "limits",
+    "steps",
+    "staircase_svg",
     "points",
     "marks",
     "stack_differences",

@@ -1,16 +1,21 @@
 //! A verb per call, under its bench: `rack get-spring` for `RackService/GetSpring`.
 
+use std::path::PathBuf;
+
 use clap::{Arg, ArgAction, ArgMatches, Command, FromArgMatches as _};
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
 
 use super::{Shown, book, calibration, draw_stack, drawer, reduce_run, run_method, setup, springs, valving};
 use crate::args::{self, CommonArgs};
+use crate::call::document;
 use crate::entry::{enter, is_typable};
 use crate::fail::{Ended, Fail};
 use crate::{api, args::flag, print};
 
 /// The flag that draws the reply.
 const PLOT: &str = "plot";
+/// The option that writes the document of a reply.
+const OUT: &str = "out";
 
 /// A flag and the field of the request it sets.
 #[derive(Clone)]
@@ -140,8 +145,16 @@ pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
     let shown = Shown {
         verdict_counts: true,
         plot: print::has_plot(method.name()) && matches.get_flag(PLOT),
+        out: out_of(&method, matches),
     };
     run_method(method.clone(), common, with_flags, shown).await
+}
+
+/// Where the document of a reply goes.
+fn out_of(method: &MethodDescriptor, matches: &ArgMatches) -> Option<PathBuf> {
+    let holds = document::may_hold(&method.output());
+    let given = holds.then(|| matches.get_one::<String>(OUT)).flatten();
+    given.map(PathBuf::from)
 }
 
 fn bench_name(service: &str) -> String {
@@ -181,6 +194,14 @@ fn verb(method: &MethodDescriptor) -> Command {
                 .help("Draw the curve in letters below the reply")
                 .action(ArgAction::SetTrue)
                 .conflicts_with("json"),
+        );
+    }
+    if document::may_hold(&method.output()) {
+        verb = verb.arg(
+            Arg::new(OUT)
+                .long(OUT)
+                .value_name("FILE")
+                .help("Write the document or picture of the reply to a file; \"-\" for stdout"),
         );
     }
     verb.args(springs::args(method.name()))
@@ -232,6 +253,7 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
         "LoadAtLength" => load_at_length(),
         "SolveStack" => valving::solve_stack(),
         "ReadSag" => setup::read_sag(),
+        "ForecastLimits" => setup::forecast_limits(),
         "CompareStacks" => valving::compare_stacks(),
         "EvaluateDamper" => valving::evaluate_damper(),
         "EvaluateOil" => valving::evaluate_oil(),
@@ -357,6 +379,8 @@ fn example(method: &MethodDescriptor) -> String {
         }
         "ChooseSpring" => "--request rack.json --end rear --rider-mass-with-gear 82kg --target-total-sag 35mm",
         "EvaluateResponse" => "--request bump.json --end front --sprung-mass 95kg",
+        "ForecastLimits" => "--request forecast.json --riding-deceleration-ratio 0.6 --drawn",
+        "RenderJobSheet" => "--server 127.0.0.1:7411 --job-sheet jobSheets/tern-3 --out sheet.pdf",
         "EvaluateHelical" => "--wire-diameter 5mm --mean-coil-diameter 40mm --active-coil-count 5 --deflections 20mm",
         "EvaluateAssembly" => "--series \"40 N/mm stop 12mm, 9.5 N/mm\" --preload 10mm --deflections 25mm --plot",
         "EvaluateGasSpring" => {

@@ -81,3 +81,73 @@ pub(super) fn read_sag() -> Vec<Flag> {
         ),
     ]
 }
+
+/// Flags of ForecastLimits; its ends and their adjusters come with --request or --set.
+pub(super) fn forecast_limits() -> Vec<Flag> {
+    vec![
+        Flag::new(
+            "machine",
+            "machine",
+            "A machine of the book, such as machines/m1; needs --server",
+        ),
+        Flag::new(
+            "rider-mass",
+            "rider_mass_with_gear",
+            "Rider with all gear, such as 82kg",
+        ),
+        Flag::new(
+            "front-mass",
+            "front_mass_with_rider",
+            "What the front wheel weighs with the rider",
+        ),
+        Flag::new(
+            "deceleration",
+            "riding.deceleration_ratio",
+            "Hardest braking now over standard gravity, such as 0.6",
+        ),
+        Flag::new(
+            "lateral",
+            "riding.lateral_ratio",
+            "Hardest cornering now over standard gravity",
+        ),
+        Flag::new(
+            "grip",
+            "riding.grip_factor",
+            "Friction coefficient of tyre and road; left out: 1",
+        ),
+        Flag::new("waviness", "waviness_factor", "Waviness of the road; left out: 2"),
+        Flag::new("bump-height", "bump.height", "A bump met now: its height"),
+        Flag::new("bump-length", "bump.length", "Its length along the road"),
+        Flag::new("bump-speed", "bump.speed", "Speed over it now"),
+        Flag::new(
+            "front-travel-used",
+            "front.travel_used",
+            "Travel of the fork used, along the leg",
+        ),
+        Flag::new(
+            "rear-travel-used",
+            "rear.travel_used",
+            "Travel of the rear used, at the wheel",
+        ),
+        Flag::new(
+            "shop-prices",
+            "shop_prices",
+            "Take the shop's price list: true; needs --server",
+        ),
+        Flag::new(
+            "highest-pace",
+            "highest_pace_ratio",
+            "The highest pace looked at; left out: 1.5",
+        ),
+        Flag::many(
+            "pace",
+            "pace_ratios",
+            "A pace at which the machine is described; give it again for more",
+        ),
+        Flag::new(
+            "drawn",
+            "drawn",
+            "Draw the staircase of cost: true, with --out FILE.svg",
+        ),
+    ]
+}
