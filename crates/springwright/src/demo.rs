@@ -1,5 +1,6 @@
 //! `demo`: the whole bench at work on invented springs, over real sockets and the real store.
 
+mod drawer;
 mod scenario;
 
 use std::net::SocketAddr;
@@ -53,6 +54,7 @@ pub(crate) async fn demo(args: DemoArgs) -> Ended {
              It goes on to the next test by itself. Try also, in another terminal:\n  \
              springwright rack list-springs --server {address}\n  \
              springwright run list-runs --server {address}\n  \
+             springwright drawer list-shim-lots --server {address}\n  \
              springwright spring reduce-run --server {address} --run runs/demo-true --window 20..80%"
         ));
         shutdown.cancelled().await;
@@ -77,7 +79,7 @@ async fn show(server: SocketAddr, spools: &Path) -> Result<(), Fail> {
     for subject in subjects() {
         report(channel.clone(), &subject).await?;
     }
-    Ok(())
+    drawer::show(channel).await
 }
 
 /// Presses one spring: a tester on a port of its own, and a feed from there to the server.
