@@ -10,6 +10,7 @@ fn rules() -> Rules {
         format: Format {
             columns: "elapsed:us,deflection:mm,load:N".parse().unwrap(),
             separator: Separator::Space,
+            sealed: false,
         },
         skip_lines: 0,
         block_samples: 3,
