@@ -525,7 +525,10 @@ mod setup {
         vec![
             ("rms_velocity_ratio", vec![road_factor(pace, v(i, "waviness"))]),
             ("bump_input_velocity_ratio", vec![bump]),
-            ("damping_multiplier_bump", vec![damping_factor(bump, v(i, "damper_exponent"), 1.0)]),
+            (
+                "damping_multiplier_bump",
+                vec![damping_factor(bump, v(i, "damper_exponent"), 1.0)],
+            ),
             ("decel", vec![deceleration_at(pace, v(i, "a_brake"), grip, lift)]),
             ("decel_lift_limit", vec![lift]),
             ("a_lateral_at_pace", vec![lateral]),

@@ -6,6 +6,7 @@ mod forecast;
 mod plot;
 mod report;
 mod said;
+mod setup;
 mod springs;
 mod table;
 mod typed;
@@ -44,6 +45,7 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
         "EvaluateDamperResponse" => message.transcode_to().ok().map(|reply| valving::damper(&reply)),
         "ForecastLimitsResponse" => message.transcode_to().ok().map(|reply| forecast::limits(&reply)),
         "CompareStacksResponse" => message.transcode_to().ok().map(|reply| valving::comparison(&reply)),
+        "ChooseSpringResponse" => message.transcode_to().ok().map(|reply| setup::chosen(&reply)),
         _ => None,
     };
     let mut page = Page::of(message);
@@ -52,6 +54,7 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
             page.text = table;
             valving::without_tables(message)
         }
+        None if kind.name() == "ReadSagResponse" => setup::without_budgets(message),
         None => message.clone(),
     };
     page.message(&rest, 0);

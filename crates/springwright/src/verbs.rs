@@ -1,6 +1,7 @@
 //! The verbs: one per call of the API under its bench, made from the API's description, and the few beside them.
 
 mod bench;
+mod book;
 mod calibration;
 mod convert;
 mod csv_samples;

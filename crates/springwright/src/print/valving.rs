@@ -8,7 +8,7 @@ use super::table::Table;
 use super::typed::{Shown, shown};
 
 /// Fields that the tables show, or that are a table of many points.
-const TABLES: [&str; 13] = [
+const TABLES: [&str; 14] = [
     "limits",
     "steps",
     "staircase_svg",
@@ -22,6 +22,7 @@ const TABLES: [&str; 13] = [
     "second_events",
     "first_marks",
     "second_marks",
+    "ranked",
 ];
 
 /// The reply without what the tables show.

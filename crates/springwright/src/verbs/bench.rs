@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Arg, ArgAction, ArgMatches, Command, FromArgMatches as _};
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
 
-use super::{Shown, calibration, drawer, reduce_run, run_method, setup, springs, valving};
+use super::{Shown, book, calibration, drawer, reduce_run, run_method, setup, springs, valving};
 use crate::args::{self, CommonArgs};
 use crate::call::document;
 use crate::entry::{enter, is_typable};
@@ -18,6 +18,7 @@ const PLOT: &str = "plot";
 const OUT: &str = "out";
 
 /// A flag and the field of the request it sets.
+#[derive(Clone)]
 pub(super) struct Flag {
     pub(super) name: String,
     pub(super) path: String,
@@ -234,6 +235,9 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
         "CreateStack" | "UpdateStack" => drawer::stack(method.name()),
         "BuildStack" | "UnbuildStack" => drawer::build(method.name()),
         "CreateDamper" | "UpdateDamper" => drawer::damper(method.name()),
+        "CreateMachine" | "UpdateMachine" => [derived(method), book::machine("machine")].concat(),
+        "CreateSetup" | "UpdateSetup" => [derived(method), book::setup("setup")].concat(),
+        "CompareSetups" => book::compare(),
         "CreateTester" | "UpdateTester" => derived(method).into_iter().chain(calibration::of_tester()).collect(),
         _ if method.is_client_streaming() => Vec::new(),
         name => springs::flags(name).into_iter().chain(derived(method)).collect(),
@@ -370,6 +374,24 @@ fn example(method: &MethodDescriptor) -> String {
         "ReadRunSamples" => "--server 127.0.0.1:7411 --name runs/r1 --json",
         "WatchBench" => "--server 127.0.0.1:7411",
         "InstructRun" => "--server 127.0.0.1:7411 --name runs/r1 --action start",
+        "CreateRider" => "--server 127.0.0.1:7411 --person-name \"N. N.\" --mass-with-gear 84kg",
+        "CreateMachine" => {
+            "--server 127.0.0.1:7411 --machine-id m1 --wheelbase 1420mm --front-adjuster \"rebound 24 clicks\""
+        }
+        "CreateSetup" => {
+            "--server 127.0.0.1:7411 --machine machines/m1 --distance 1200km --found-front-adjuster \"rebound 12 clicks\""
+        }
+        "UpdateSetup" => "--server 127.0.0.1:7411 --name setups/s1 --left-rear-alone \"588/592 mm\"",
+        "CreateJobSheet" => "--server 127.0.0.1:7411 --setup setups/s1 --media-type text/html",
+        "ListSetups" | "FollowMachine" => "--server 127.0.0.1:7411 --machine machines/m1",
+        "CompareSetups" => "--server 127.0.0.1:7411 --first setups/s1 --second setups/s2",
+        "GetRuleTable" | "GetPriceList" | "ListRiders" | "ListMachines" | "ListJobSheets" => "--server 127.0.0.1:7411",
+        "UpdateRuleTable" => "--server 127.0.0.1:7411 --request rules.json",
+        "UpdatePriceList" => "--server 127.0.0.1:7411 --request prices.json",
+        name if name.contains("Rider") => "--server 127.0.0.1:7411 --name riders/7b1e28ba-2fa1-41d2-883f-0016d3cca427",
+        name if name.contains("Machine") => "--server 127.0.0.1:7411 --name machines/m1",
+        name if name.contains("Setup") => "--server 127.0.0.1:7411 --name setups/s1",
+        name if name.contains("JobSheet") => "--server 127.0.0.1:7411 --name jobSheets/j1",
         "RecordRun" => "--server 127.0.0.1:7411 --request steps.json --json",
         name if name.contains("Spring") => "--server 127.0.0.1:7411 --name springs/a7",
         name if name.contains("Tester") => "--server 127.0.0.1:7411 --name testers/press",
