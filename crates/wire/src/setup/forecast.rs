@@ -382,13 +382,12 @@ fn damping(given: &v1::ForecastCircuit, at: &mut Scope<'_>) -> (Option<Damping>,
     if !(2..=MOST_POINTS).contains(&given.curve.len()) {
         let text = format!("{} points; allowed 2 to {MOST_POINTS}", given.curve.len());
         at.at("curve").push(Reason::WrongLength, text);
-        return (None, false);
     }
     let velocities = Range::above_zero(20.0, VelocityUnit::MeterPerSecond);
     let forces = Range::above_zero(100_000.0, ForceUnit::Newton);
     let mut list = at.at("curve");
     let mut points: Vec<(Velocity, Force)> = Vec::new();
-    for (index, point) in given.curve.iter().enumerate() {
+    for (index, point) in given.curve.iter().take(MOST_POINTS).enumerate() {
         let mut one = list.index(index);
         let v: Option<Velocity> = required(point.shaft_velocity.as_ref(), velocities, one.at("shaft_velocity"));
         let f: Option<Force> = required(point.force.as_ref(), forces, one.at("force"));

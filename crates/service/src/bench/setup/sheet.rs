@@ -39,6 +39,13 @@ impl Bench {
             }
             Some(Source::Values(values)) => check(values, &mut violations),
         }
+        if let Some(forecast) = &request.forecast {
+            let mut below = Violations::new();
+            super::forecast::read(forecast, &mut below);
+            for fault in below.finish().err().unwrap_or_default() {
+                violations.push(&format!("forecast.{}", fault.field), fault.reason, fault.description);
+            }
+        }
         let options = checked(violations, options)?;
         let mut gathered = match request.source {
             Some(Source::JobSheet(name)) => self.sheet_of(&name)?,
