@@ -7,8 +7,10 @@ use prost::Message;
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let root = "../../proto";
     println!("cargo:rerun-if-changed={root}/springwright/v1");
-    let files = ["quantity", "records", "springs", "testers", "valving", "book", "drawer"]
-        .map(|name| format!("springwright/v1/{name}.proto"));
+    let files = [
+        "quantity", "records", "springs", "testers", "valving", "book", "drawer", "setup",
+    ]
+    .map(|name| format!("springwright/v1/{name}.proto"));
     let descriptors = protox::compile(files, [root])?;
     let out = PathBuf::from(std::env::var("OUT_DIR")?);
     std::fs::write(out.join("commented.binpb"), descriptors.encode_to_vec())?;

@@ -15,7 +15,7 @@ mod checks {
     };
     use mechanics::spring::{
         BrokenLine, DinSpring, Frame, GradeNumber, KneeKind, MeasuredRate, Reduced, Request, Samples, ShareWindow,
-        Source, Tare, Window, WindowBase, din_2095, jis_b_2704, reduce,
+        Source, Tare, UncertainPoint, Window, WindowBase, din_2095, fit_uncertain_points, jis_b_2704, reduce,
     };
     use serde_json::Value;
 
@@ -43,6 +43,8 @@ mod checks {
         ("R-01", line_of_a_data_set),
         ("R-11", line_with_covariance),
         ("R-12", line_with_covariance),
+        ("R-13", york),
+        ("R-14", deming),
         ("R-15", window),
         ("R-16", interval),
         ("R-17", frame),
@@ -116,10 +118,8 @@ mod checks {
         ("T-05", din),
     ];
 
-    const TWO_VARIABLES: &str = "errors in both variables: comes with the fit that weighs both";
-
     /// Cases that wait, and for what.
-    const WAITING: &[(&str, &str)] = &[("R-13", TWO_VARIABLES), ("R-14", TWO_VARIABLES)];
+    const WAITING: &[(&str, &str)] = &[];
 
     /// A case of the data file, and what it found wrong.
     struct Case {
@@ -313,6 +313,47 @@ mod checks {
         let stress = convert(&format!("{} kpsi", case.number("A")), "MPa").unwrap();
         let inch = convert("1 in", "mm").unwrap();
         case.expect("A_SI", stress * inch.powf(case.number("m")));
+    }
+
+    /// Points with weights, which are inverse variances.
+    fn weighted(case: &Case, weight: impl Fn(&str) -> Vec<f64>) -> Vec<UncertainPoint> {
+        let (x, y) = (case.numbers("x"), case.numbers("y"));
+        let (wx, wy) = (weight("wx"), weight("wy"));
+        (0..x.len())
+            .map(|k| UncertainPoint {
+                x: x[k],
+                y: y[k],
+                x_u: wx[k].sqrt().recip(),
+                y_u: wy[k].sqrt().recip(),
+            })
+            .collect()
+    }
+
+    fn york(case: &mut Case) {
+        let line = fit_uncertain_points(&weighted(case, |name| case.numbers(name))).unwrap();
+        case.expect("a", line.intercept);
+        case.expect("b", line.slope);
+        case.expect("sa", line.intercept_standard_uncertainty);
+        case.expect("sb", line.slope_standard_uncertainty);
+        case.expect("gof", line.misfit_ratio);
+    }
+
+    /// Deming's line is York's with the same two uncertainties for every point; and the one a reduction gives.
+    fn deming(case: &mut Case) {
+        let delta = case.number("delta");
+        let count = case.numbers("x").len();
+        let equal = |name: &str| vec![if name == "wx" { delta } else { 1.0 }; count];
+        let line = fit_uncertain_points(&weighted(case, equal)).unwrap();
+        case.expect("a", line.intercept);
+        case.expect("b", line.slope);
+        // A spring presses back: the same points with the loads turned round.
+        let loads: Vec<f64> = case.numbers("y").iter().map(|y| 10.0 - y).collect();
+        let mut request = all_of(Samples::from_si(&case.numbers("x"), &loads));
+        request.uncertainty.deflection_noise = Some(Deflection::from_si(delta.sqrt().recip()));
+        request.uncertainty.load_noise = Some(Load::from_si(1.0));
+        let both = done(&request).both_errors.unwrap();
+        case.expect("a", 10.0 - both.intercept.si());
+        case.expect("b", -both.slope.si());
     }
 
     fn line_of_a_data_set(case: &mut Case) {

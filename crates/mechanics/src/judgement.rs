@@ -42,16 +42,9 @@ pub use visit::{
     Visit, Wear, Whole,
 };
 
-use look::{Desk, Look};
+pub use crate::chassis::End;
 
-/// An end of the machine.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum End {
-    /// Fork.
-    Front,
-    /// Shock.
-    Rear,
-}
+use look::{Desk, Look};
 
 /// Judges a visit by a table of rules.
 ///

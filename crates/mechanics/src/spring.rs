@@ -5,6 +5,7 @@ mod answer;
 mod assembly;
 mod bench;
 mod bind;
+mod both;
 mod budget;
 mod calibration;
 mod clipping;
@@ -43,6 +44,7 @@ pub use assembly::{
     Assembly, AssemblyFound, AssemblyPoint, DEEPEST, MOST_PARTS, MOST_TABLE, Part, PartKind, Share, StopEvent,
     evaluate_assembly,
 };
+pub use both::{UncertainLine, UncertainPoint, fit_uncertain_points};
 pub use calibration::{Calibrated, Calibration, ColumnFit, fit_calibration, fit_columns};
 pub use error::SpringError;
 pub use force::{ForceCurve, ForcePoint};
@@ -57,10 +59,11 @@ pub use helical::{
 };
 pub use load::{LoadAtLength, SpringValues, load_at_length};
 pub use load_curve::{LoadCalibration, LoadCurve};
-pub use pair::{Pair, PairJudged, PairVerdict, judge_pair};
+pub use pair::{Pair, PairJudged, PairPlace, PairVerdict, judge_pair};
 pub use reduced::{
-    AppliedWindow, BrokenLine, CURVE_POINTS, Contact, Curve, CurveFit, CurvePoint, Decision, FittedLine, Friction,
-    Knee, KneeKind, LocalRate, MarkReading, MarkingVerdict, Reduced, RobustRate, Shape, StrokeResult,
+    AppliedWindow, BothErrorsLine, BrokenLine, CURVE_POINTS, Contact, Curve, CurveFit, CurvePoint, Decision,
+    FittedLine, Friction, Knee, KneeKind, LocalRate, MarkReading, MarkingVerdict, Reduced, RobustRate, Shape,
+    StrokeResult,
 };
 pub use request::{
     CellClass, CurveInputs, Frame, Geometry, Grade, GradeNumber, LoadCell, Marking, MeasuredRate, Request, Samples,
@@ -99,11 +102,13 @@ fn of_measured_rate(request: &Request, given: &MeasuredRate) -> Result<Reduced, 
         friction: None,
         knees: Vec::new(),
         shape: Shape::Undetermined,
+        shape_probability: None,
         curve: Curve::default(),
         curve_fit: None,
         local_rates: Vec::new(),
         marking_verdict,
         fit: None,
+        both_errors: None,
         window: None,
         strokes: Vec::new(),
         stored_energy: None,

@@ -13,6 +13,7 @@ pub mod reading;
 pub mod recording;
 mod reduce;
 mod runs;
+mod setup;
 mod springs;
 mod testers;
 mod valving;

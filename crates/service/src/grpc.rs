@@ -5,6 +5,7 @@ mod calibration;
 mod drawer;
 mod rack;
 mod run;
+mod setup;
 mod spring;
 pub mod status;
 mod valving;

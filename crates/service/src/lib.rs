@@ -7,6 +7,7 @@ pub mod maintenance;
 mod page;
 mod page_token;
 mod places;
+pub mod sheet;
 pub mod shell;
 
 use std::fmt;
@@ -24,6 +25,7 @@ use wire::v1::calibration_service_server::CalibrationServiceServer;
 use wire::v1::drawer_service_server::DrawerServiceServer;
 use wire::v1::rack_service_server::RackServiceServer;
 use wire::v1::run_service_server::RunServiceServer;
+use wire::v1::setup_service_server::SetupServiceServer;
 use wire::v1::spring_service_server::SpringServiceServer;
 use wire::v1::valving_service_server::ValvingServiceServer;
 
@@ -115,6 +117,7 @@ impl Service {
                 MAX_STEP_BYTES,
             ))
             .add_service(Bounded::new(BookServiceServer::new(door.clone()), MAX_STEP_BYTES))
+            .add_service(Bounded::new(SetupServiceServer::new(door.clone()), MAX_STEP_BYTES))
             .add_service(Bounded::new(ValvingServiceServer::new(door.clone()), MAX_STEP_BYTES))
             .add_service(Bounded::new(RunServiceServer::new(door), MAX_STEP_BYTES));
         let routes = shell::with_reflection(routes).map_err(fault)?;

@@ -39,6 +39,8 @@ pub(crate) struct Call {
     pub(crate) json: bool,
     /// Whether a verdict that refuses the part is answered with exit code 1.
     pub(crate) verdict_counts: bool,
+    /// Whether the reply's curve is drawn in letters below it.
+    pub(crate) plot: bool,
 }
 
 /// What is sent.
@@ -57,6 +59,7 @@ pub(crate) async fn run(call: Call) -> Ended {
         requests,
         json,
         verdict_counts,
+        plot,
     } = call;
     let in_process = matches!(door, Door::InProcess);
     if in_process {
@@ -76,7 +79,7 @@ pub(crate) async fn run(call: Call) -> Ended {
         }
     };
     let (channel, _hosted) = door.connect().await?;
-    let answered = answer(channel, &method, requests, json).await;
+    let answered = answer(channel, &method, requests, Printed { json, plot }).await;
     // A request that could not be read explains whatever the server says of the stream that ended early.
     if let Some(Ok(fault)) = reader.map(|mut reader| reader.try_recv()) {
         return Err(fault);
@@ -104,12 +107,19 @@ async fn start(
     Ok(reply.into_inner())
 }
 
+/// How replies are printed.
+#[derive(Debug, Clone, Copy)]
+struct Printed {
+    json: bool,
+    plot: bool,
+}
+
 /// Prints every reply; whether one of them refuses the part.
 async fn answer(
     channel: Channel,
     method: &MethodDescriptor,
     requests: impl futures_util::Stream<Item = Bytes> + Send + 'static,
-    json: bool,
+    printed: Printed,
 ) -> Result<bool, Fail> {
     let mut replies = start(channel, method, requests)
         .await
@@ -121,7 +131,7 @@ async fn answer(
         let reply = DynamicMessage::decode(method.output(), bytes)
             .map_err(|fault| Fail::at("the reply cannot be read", fault))?;
         refused |= print::refuses(&reply);
-        if json {
+        if printed.json {
             let text = serde_json::to_string(&reply)
                 .map_err(|fault| Fail::at("the reply cannot be written as JSON", fault))?;
             out.line(text)?;
@@ -130,6 +140,9 @@ async fn answer(
                 out.line("")?;
             }
             out.text(&print::reply(&reply))?;
+            if let Some(drawn) = print::plotted(&reply).filter(|_| printed.plot) {
+                out.text(&drawn)?;
+            }
         }
         first = false;
         out.flush()?;
@@ -217,10 +230,17 @@ fn record_name(message: &DynamicMessage, path: &str) -> Option<(String, String)>
         } else {
             format!("{path}.{}", field.name())
         };
-        let is_source = field.containing_oneof().is_some_and(|oneof| oneof.name() == "source");
+        // A part of an assembly may be a spring of the rack, too.
+        let is_source = field
+            .containing_oneof()
+            .is_some_and(|oneof| oneof.name() == "source" || (oneof.name() == "kind" && field.name() == "spring"));
         match value {
             Value::String(name) if is_source => Some((path, name.clone())),
             Value::Message(inner) => record_name(inner, &path),
+            Value::List(items) => items
+                .iter()
+                .enumerate()
+                .find_map(|(index, item)| record_name(item.as_message()?, &format!("{path}[{index}]"))),
             _ => None,
         }
     })

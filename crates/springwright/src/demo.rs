@@ -35,7 +35,7 @@ pub(crate) async fn demo(args: DemoArgs) -> Ended {
     let serving = CancellationToken::new();
     let hosted = hosting::on_port(Store::Create(folder.path.clone()), Vec::new(), listener, serving).await?;
     say(format_args!(
-        "Everything that follows is invented: four springs that do not exist, pressed on simulated testers with fixed \
+        "Everything that follows is invented: eight springs that do not exist, pressed on simulated testers with fixed \
          seeds.\nThe way is real: store in {}, gRPC on http://{address}, one feed and one tester on TCP for each spring.",
         folder.path.display()
     ));
@@ -46,7 +46,7 @@ pub(crate) async fn demo(args: DemoArgs) -> Ended {
     if shown.is_ok() && !args.once && !shutdown.is_cancelled() {
         let waiting = AtTheBench::begin(address, &spools.path).await?;
         say(format_args!(
-            "\nThe bench goes on serving on http://{address}; Ctrl-C ends it. A fifth spring, which nobody has named yet, is \
+            "\nThe bench goes on serving on http://{address}; Ctrl-C ends it. A further spring, which nobody has named yet, is \
              on a tester that waits to be started: open http://{address}/ in a browser, or tell it\n  \
              springwright run instruct-run --server {address} --action start --name runs/NAME\n  \
              with the name that this says: springwright run list-runs --server {address} --state recording\n\
@@ -76,8 +76,11 @@ async fn show(server: SocketAddr, spools: &Path) -> Result<(), Fail> {
     futures_util::future::try_join_all(presses).await?;
     for subject in subjects() {
         report(channel.clone(), &subject).await?;
+        rack.update_spring(subject.tested())
+            .await
+            .map_err(|status| status_fail(&status))?;
     }
-    Ok(())
+    pair(channel).await
 }
 
 /// Presses one spring: a tester on a port of its own, and a feed from there to the server.
@@ -154,6 +157,21 @@ async fn report(channel: Channel, subject: &Subject) -> Result<(), Fail> {
         subject.story
     ))?;
     out.text(&print::reduced(reply.get_ref()))?;
+    Ok(out.flush()?)
+}
+
+/// Whether the legs of the fork match.
+async fn pair(channel: Channel) -> Result<(), Fail> {
+    let reply = SpringServiceClient::new(channel)
+        .judge_pair(scenario::judge_pair())
+        .await
+        .map_err(|status| status_fail(&status))?;
+    let [left, right] = scenario::PAIR;
+    let mut out = Out::stdout();
+    out.line(format_args!(
+        "\n== do springs/{left} and springs/{right} match? invented, simulated =="
+    ))?;
+    out.text(&print::pair(reply.get_ref()))?;
     Ok(out.flush()?)
 }
 

@@ -13,9 +13,12 @@ mod instrument;
 mod intake;
 mod options;
 mod outbox;
+mod preamble;
 mod reader;
 mod record;
 mod report;
+mod scpi;
+mod seal;
 mod source;
 mod spool;
 mod stay;
@@ -43,9 +46,9 @@ use decode::Format;
 use instrument::Instrument;
 use intake::{Clock, Intake, Place, Rules};
 use outbox::{SupplyState, WhenFull};
+use preamble::Declared;
 use reader::{Opened, Orders, ReadReport, Reader, SharedTeller, tell};
 use record::Recorder;
-use source::Source;
 
 /// Drafts between reader and spool: bounded, so that a slow disk slows the reader and fills no memory.
 const DRAFTS_WAITING: usize = 64;
@@ -284,9 +287,10 @@ impl Feed {
     ) -> Read {
         let outbox = self.begun.outbox.clone();
         let source = self.options.source();
-        let when_full = match source {
-            Source::File(_) => WhenFull::Wait,
-            Source::Tcp(_) | Source::Stdin => WhenFull::LoseAndTell,
+        let when_full = if source.is_live() {
+            WhenFull::LoseAndTell
+        } else {
+            WhenFull::Wait
         };
         let rules = Rules {
             block_samples: self.options.block_samples(&format.columns),
@@ -295,9 +299,12 @@ impl Feed {
             format: format.clone(),
         };
         let mut reader = Reader {
-            declared: known(&format, &self.options),
+            declared: Declared {
+                named: !self.begun.head.test.is_empty(),
+                ..known(&format, &self.options)
+            },
             // A file may hold a tester's words, but it is read on from a byte.
-            resumes: self.begun.head.resumes && matches!(source, Source::Tcp(_)),
+            resumes: self.begun.head.resumes && source.is_line(),
             test: self.begun.head.test.clone(),
             intake: Intake::new(rules, place, clock),
             block_time: self.options.block_time(),

@@ -14,6 +14,7 @@ mod print;
 mod progress;
 mod serve;
 mod tester;
+mod tty;
 mod verbs;
 
 use std::process::ExitCode;

@@ -2,8 +2,10 @@
 
 mod calibration;
 mod figures;
+mod plot;
 mod report;
 mod said;
+mod springs;
 mod table;
 mod typed;
 mod valving;
@@ -14,7 +16,9 @@ use crate::api;
 use crate::entry::enum_prefix;
 
 pub(crate) use figures::{Exactness, clean};
+pub(crate) use plot::{has_plot, plotted};
 pub(crate) use report::reduced;
+pub(crate) use springs::pair;
 
 /// The share of values of a long list that is not printed one by one.
 const LISTED: usize = 8;
@@ -31,6 +35,9 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
         && let Ok(fitted) = message.transcode_to()
     {
         return calibration::fitted(&fitted);
+    }
+    if let Some(report) = of_springs(message) {
+        return report;
     }
     let table = match kind.name() {
         "EvaluateDamperResponse" => message.transcode_to().ok().map(|reply| valving::damper(&reply)),
@@ -50,6 +57,17 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
         page.text.push_str("nothing\n");
     }
     page.text
+}
+
+/// The replies on springs that have a report of their own.
+fn of_springs(message: &DynamicMessage) -> Option<String> {
+    match message.descriptor().name() {
+        "JudgePairResponse" => Some(springs::pair(&message.transcode_to().ok()?)),
+        "EvaluateAssemblyResponse" => Some(springs::assembly(&message.transcode_to().ok()?)),
+        "EvaluateGasSpringResponse" => springs::gas(&message.transcode_to().ok()?),
+        "ComputeWheelRateResponse" => Some(springs::wheel(&message.transcode_to().ok()?)),
+        _ => None,
+    }
 }
 
 /// Whether a reply is the verdict that the part is not what it should be.

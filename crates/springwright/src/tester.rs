@@ -29,11 +29,20 @@
 //! at the beginning for one of an earlier test. What cannot be done now is answered with `# refused: WHY`. A test that
 //! ended makes room for the next, with other noise, as soon as a client connects without `from`.
 //!
+//! With `--checksum` each line ends with its number and a checksum, `TEXT*NUMBER*CHECKSUM`, and `# checksum crc32c` says so: the
+//! number counts readings up to and with this line (on a note, before it), the checksum is CRC-32C over everything before the
+//! last `*`, eight lower-case hexadecimal digits. Without it a line that was garbled on its way may pass for another reading.
+//!
+//! With `--pty` the same is said on a pseudo-terminal to whoever opens it; with `--scpi` the tester answers when it is asked
+//! instead (see `scpi`).
+//!
 //! `# test` names the set-up: the same word promises the same readings. `# end N` counts the readings of the whole test
 //! up to there, those left out by `from` included.
 
 mod door;
+mod pty;
 mod readings;
+mod scpi;
 mod setup;
 mod stroke;
 mod truth;
@@ -46,9 +55,13 @@ use std::net::SocketAddr;
 use tokio_util::sync::CancellationToken;
 
 pub(crate) use door::{Manner, Tester};
+pub(crate) use pty::serve as serve_pty;
 #[allow(unused_imports, reason = "the demo presses without a line in between")]
 pub(crate) use readings::{Reading, Readings};
+pub(crate) use scpi::Instrument;
 pub(crate) use setup::{Options, Setup, SetupError};
+
+use crate::tty::Pty;
 
 /// Why the tester cannot run.
 #[derive(Debug)]
@@ -62,6 +75,8 @@ pub(crate) enum TesterError {
         /// What the system said.
         error: std::io::Error,
     },
+    /// There is no pseudo-terminal, or it failed.
+    Line(std::io::Error),
     /// Nothing could be written to standard output.
     Output(std::io::Error),
 }
@@ -71,6 +86,7 @@ impl fmt::Display for TesterError {
         match self {
             Self::Setup(error) => error.fmt(f),
             Self::Listen { address, error } => write!(f, "cannot listen on {address}: {error}"),
+            Self::Line(error) => write!(f, "the pseudo-terminal: {error}"),
             Self::Output(error) => write!(f, "cannot write: {error}"),
         }
     }
@@ -94,6 +110,21 @@ pub(crate) async fn run(options: Options, shutdown: CancellationToken) -> Result
     if options.print {
         let mut out = std::io::BufWriter::new(out);
         return readings::write_test(&setup, &mut out).map_err(TesterError::Output);
+    }
+    if options.pty {
+        let pty = Pty::new().map_err(TesterError::Line)?;
+        // Before anybody is served: whoever started this reads it here.
+        writeln!(out, "line {}", pty.device().display()).map_err(TesterError::Output)?;
+        out.flush().map_err(TesterError::Output)?;
+        let served = serve_pty(&pty, setup, options.pace(), options.manner(), shutdown);
+        return served.await.map_err(TesterError::Line);
+    }
+    if let Some(address) = options.scpi {
+        let instrument = Instrument::bind(address, setup, options.pace()).await?;
+        writeln!(out, "listening {}", instrument.address()).map_err(TesterError::Output)?;
+        out.flush().map_err(TesterError::Output)?;
+        instrument.serve(shutdown).await;
+        return Ok(());
     }
     let tester = Tester::bind(options.listen, setup, options.pace(), options.manner()).await?;
     // The port may have been chosen by the system: whoever started this reads it here.

@@ -8,6 +8,7 @@ mod csv_samples;
 mod drawer;
 mod folder;
 mod reduce_run;
+mod springs;
 mod valving;
 
 pub(crate) use bench::{commands, run as run_bench};
@@ -33,7 +34,20 @@ pub(crate) async fn run_call(args: CallArgs) -> Ended {
         return Ok(Answer::Yes);
     };
     let method = api::method(&name)?;
-    run_method(method, args.common, |_| Ok(()), false).await
+    let shown = Shown {
+        verdict_counts: false,
+        plot: false,
+    };
+    run_method(method, args.common, |_| Ok(()), shown).await
+}
+
+/// What becomes of the reply.
+#[derive(Debug, Clone, Copy)]
+struct Shown {
+    /// Whether a verdict that refuses the part is answered with exit code 1.
+    verdict_counts: bool,
+    /// Whether its curve is drawn.
+    plot: bool,
 }
 
 /// Makes a request from file, flags and paths, in that order, and calls.
@@ -41,7 +55,7 @@ async fn run_method(
     method: MethodDescriptor,
     common: CommonArgs,
     flags: impl FnOnce(&mut DynamicMessage) -> Result<(), Fail>,
-    verdict_counts: bool,
+    shown: Shown,
 ) -> Ended {
     let requests = if method.is_client_streaming() {
         if !common.set.is_empty() {
@@ -72,7 +86,8 @@ async fn run_method(
         door: Door::of(common.server),
         requests,
         json: common.json,
-        verdict_counts,
+        verdict_counts: shown.verdict_counts,
+        plot: shown.plot,
     })
     .await
 }

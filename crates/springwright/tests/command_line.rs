@@ -198,3 +198,38 @@ fn a_csv_file_without_declared_units_is_refused() {
     ]);
     assert_error(&stone, &["stone", "N, kgf, lbf"]);
 }
+
+#[test]
+fn a_shell_can_source_its_completions_and_learns_the_verbs() {
+    let script = r#"
+        source /dev/stdin
+        COMP_WORDS=(springwright "$1" "$2"); COMP_CWORD=2
+        [ -n "$2" ] || { COMP_WORDS=(springwright "$1"); COMP_CWORD=1; }
+        _springwright springwright "${COMP_WORDS[$COMP_CWORD]}" springwright
+        printf '%s\n' "${COMPREPLY[@]}"
+    "#;
+    let completions = run(&["completions", "bash"]);
+    assert!(completions.status.success());
+    let offered = |words: [&str; 2]| {
+        let mut shell = Command::new("bash")
+            .args(["--norc", "-c", script, "bash"])
+            .args(words)
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        shell.stdin.take().unwrap().write_all(&completions.stdout).unwrap();
+        let output = shell.wait_with_output().unwrap();
+        assert!(output.status.success());
+        stdout(&output).lines().map(str::to_owned).collect::<Vec<_>>()
+    };
+    assert_eq!(offered(["calib", ""]), ["calibration"]);
+    assert_eq!(offered(["spring", "redu"]), ["reduce-run"]);
+    for shell in ["zsh", "fish", "elvish", "powershell"] {
+        let script = run(&["completions", shell]);
+        assert!(
+            script.status.success() && stdout(&script).contains("reduce-run"),
+            "{shell}"
+        );
+    }
+}

@@ -5,6 +5,7 @@ pub mod book;
 pub mod names;
 pub mod quantity;
 pub mod records;
+pub mod setup;
 pub mod springs;
 pub mod testers;
 pub mod valving;

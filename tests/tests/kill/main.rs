@@ -1,4 +1,4 @@
-//! Kills the server and cuts its power while instruments record and people work at the rack, and looks for everything
+//! Kills the server and cuts its power while instruments record and people work at rack and drawer, and looks for everything
 //! it has acknowledged afterwards.
 //!
 //! `SPRINGWRIGHT_LONG=1` runs ten times as many rounds. Power cuts need root and loop devices; where these are missing
@@ -17,6 +17,7 @@ mod chance;
 // The disk whose power can be cut is that of the store's own test.
 #[path = "../../../crates/store/tests/power/cut.rs"]
 mod cut;
+mod drawer;
 mod line;
 mod rack;
 mod recorder;

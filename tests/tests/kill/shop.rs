@@ -9,6 +9,7 @@ use tokio::runtime::Runtime;
 use tokio::task::JoinHandle;
 use tonic::transport::{Channel, Endpoint};
 
+use crate::drawer::{self, Drawer};
 use crate::line::Line;
 use crate::rack::{self, Rack};
 use crate::recorder::{self, Recorder};
@@ -33,6 +34,7 @@ pub(crate) struct Shop {
     runtime: Arc<Runtime>,
     recorders: Vec<Arc<Mutex<Recorder>>>,
     racks: Vec<Arc<Mutex<Rack>>>,
+    drawers: Vec<Arc<Mutex<Drawer>>>,
     acknowledged: Arc<AtomicUsize>,
 }
 
@@ -45,6 +47,7 @@ impl Shop {
             runtime: Arc::new(Runtime::new().unwrap()),
             recorders: recorders.map(|one| Arc::new(Mutex::new(one))).collect(),
             racks: racks.map(|one| Arc::new(Mutex::new(one))).collect(),
+            drawers: (0..2).map(|number| Arc::new(Mutex::new(Drawer::new(number)))).collect(),
             acknowledged: Arc::default(),
         }
     }
@@ -75,7 +78,11 @@ impl Shop {
             let task = rack::work(Arc::clone(rack), line.clone(), last);
             self.runtime.spawn(task)
         });
-        recorders.chain(racks).collect()
+        let drawers = self.drawers.iter().map(|drawer| {
+            let task = drawer::work(Arc::clone(drawer), line.clone(), last);
+            self.runtime.spawn(task)
+        });
+        recorders.chain(racks).chain(drawers).collect()
     }
 
     fn join(&self, tasks: Vec<JoinHandle<()>>) {
@@ -110,6 +117,11 @@ impl Shop {
                 let rack = rack.lock().unwrap().clone();
                 rack.check(&channel).await;
             }
+            for drawer in &self.drawers {
+                let drawer = drawer.lock().unwrap().clone();
+                drawer.check(&channel).await;
+            }
+            drawer::count(&channel).await;
         });
     }
 
@@ -124,8 +136,11 @@ impl Shop {
             .map(|one| one.lock().unwrap().finished.len())
             .sum();
         let revisions: usize = self.racks.iter().map(|one| one.lock().unwrap().revisions()).sum();
+        let builds: i64 = self.drawers.iter().map(|one| one.lock().unwrap().changes()).sum();
         let acknowledged = self.acknowledged();
-        format!("{acknowledged} answers, {runs} finished runs, {revisions} revisions of springs, nothing lost")
+        format!(
+            "{acknowledged} answers, {runs} finished runs, {revisions} revisions of springs, {builds} of stacks, nothing lost"
+        )
     }
 
     /// A copy that knows what this one knows now.
@@ -138,6 +153,11 @@ impl Shop {
                 .racks
                 .iter()
                 .map(|rack| Arc::new(Mutex::new(rack.lock().unwrap().clone())))
+                .collect(),
+            drawers: self
+                .drawers
+                .iter()
+                .map(|drawer| Arc::new(Mutex::new(drawer.lock().unwrap().clone())))
                 .collect(),
             acknowledged: Arc::default(),
         }

@@ -2,7 +2,8 @@
 
 use super::look::Look;
 use super::rows::RuleId;
-use crate::quantity::{Quantity, STANDARD_GRAVITY};
+use crate::chassis::{Balance, CenterOfGravity, braking};
+use crate::quantity::{Mass, Quantity, STANDARD_GRAVITY};
 
 /// A fork in the hardest braking, all at the limit, the front wheel doing all of it.
 pub(super) struct Braked {
@@ -14,21 +15,26 @@ pub(super) struct Braked {
     pub(super) rate: f64,
 }
 
-/// Force along the legs `(N - m_u g) cos(e) + (X - m_u a) sin(e)`, with `N = m (g b + a h)/L`, `X = m a`; the rate that keeps
-/// the stroke within a share of the travel is the force over preload and that stroke. The air's part is left out, which
-/// asks for a little too much.
+/// The rate that keeps the stroke within a share of the travel is the force over preload and that stroke. The air's part is
+/// left out, which asks for a little too much.
 pub(super) fn braked(look: &Look<'_>) -> Option<Braked> {
     let whole = &look.visit.whole;
-    let (m, unsprung) = (whole.mass?.si(), whole.front_unsprung_mass?.si());
-    let (b, h, wheelbase) = (
-        whole.gravity_ahead?.si(),
-        whole.gravity_height?.si(),
-        whole.wheelbase?.si(),
-    );
-    let a = whole.deceleration_ratio? * STANDARD_GRAVITY;
-    let (sin, cos) = whole.rake?.si().sin_cos();
-    let load = m * (STANDARD_GRAVITY * b + a * h) / wheelbase;
-    let force = (load - unsprung * STANDARD_GRAVITY) * cos + (m - unsprung) * a * sin;
+    let balance = Balance {
+        gravity: CenterOfGravity {
+            mass: whole.mass?,
+            ahead: whole.gravity_ahead?,
+            height: whole.gravity_height?,
+        },
+        wheelbase: whole.wheelbase?,
+        front_unsprung: whole.front_unsprung_mass?,
+        // It carries nothing of the front.
+        rear_unsprung: Mass::from_si(0.0),
+    };
+    let deceleration = whole.deceleration_ratio? * STANDARD_GRAVITY;
+    let force = braking(&balance, whole.rake?, deceleration, 1.0, None)
+        .ok()?
+        .axial_force
+        .si();
     let travel = look.seen.travel?.si();
     let preload = look.seen.preload?.si();
     let legs = look.seen.rates.len() as f64;

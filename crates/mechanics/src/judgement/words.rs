@@ -2,20 +2,8 @@
 
 use std::fmt;
 
-use super::End;
 use super::answer::{Action, Amount, Confidence, Direction, Subject, Verdict};
 use crate::quantity::{LengthUnit, Quantity};
-
-impl End {
-    /// In words.
-    #[must_use]
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Front => "front",
-            Self::Rear => "rear",
-        }
-    }
-}
 
 impl Action {
     /// In words.

@@ -6,6 +6,7 @@ use crate::quantity::{Deflection, Energy, FreeLength, Length, Load, Quantity, Sp
 
 use super::bench::{Bench, Said, Settled};
 use super::budget::{self, Budgeted, Measured};
+use super::contact::Beginning;
 use super::line::{Group, Line, fit};
 use super::marking::{self, Bench as Marked};
 use super::shape::{Bend, Judged};
@@ -13,7 +14,7 @@ use super::strokes::{Course, Stroke};
 use super::words::Words;
 use super::{
     AppliedWindow, Contact, FittedLine, Frame, KneeKind, Reduced, Request, RobustRate, Samples, Shape, SpringError,
-    StrokeResult, Window, contact, curve, hysteresis, knees, local, robust,
+    StrokeResult, Window, both, contact, curve, hysteresis, knees, local, robust,
 };
 
 /// Strokes from which their own rates say more of the scatter than the residuals do.
@@ -88,6 +89,7 @@ pub(super) fn of_samples(request: &Request, samples: &Samples) -> Result<Reduced
         friction,
         knees,
         shape,
+        shape_probability: probability_of(shape, settled.judged.as_ref()),
         curve: settled.curve,
         curve_fit: settled
             .judged
@@ -96,6 +98,7 @@ pub(super) fn of_samples(request: &Request, samples: &Samples) -> Result<Reduced
         local_rates: settled.local_rates,
         marking_verdict,
         fit: Some(fitted(line, origin, tare)),
+        both_errors: both::of_window(request, &settled.groups, line, origin),
         window: Some(AppliedWindow {
             from: Deflection::from_si(settled.cut.from),
             to: Deflection::from_si(settled.cut.to),
@@ -275,20 +278,24 @@ fn contact_found(
     let request = bench.request;
     let line = &settled.line;
     let dof = (line.dof > 0.0).then_some(line.dof);
-    let per_load = 1.0 / line.slope;
+    let friction = line.half_gap.map_or(0.0, |(gap, _)| gap);
+    let beginning = settled.beginning.as_ref();
+    let per_load = 1.0 / beginning.map_or(line.slope, Beginning::rate);
     let level_dof = (no_load.count > 1).then_some(no_load.count as f64 - 1.0);
-    let rows = [
-        (
+    let mut rows = Vec::new();
+    let own = match beginning {
+        Some(beginning) => beginning.u(no_load.level, friction),
+        None => (
             "scatter of the line where it meets the no-load level",
-            line.u_at(at),
-            dof,
+            line.u_at(at) * per_load,
         ),
-        ("scatter of the no-load level", no_load.u(), level_dof),
-    ];
-    let rows = rows.into_iter().filter(|(_, u, _)| *u > 0.0);
-    let rows = rows
-        .map(|(source, u, dof)| Contribution::type_a(source, u * per_load, per_load, dof))
-        .collect();
+    };
+    let levels = ("scatter of the no-load level", no_load.u() * per_load);
+    for ((source, u), dof) in [(own, dof), (levels, level_dof)] {
+        if u > 0.0 {
+            rows.push(Contribution::type_a(source, u, per_load, dof));
+        }
+    }
     let drift = contact::drift(&bench.points, &bench.strokes, no_load, at);
     if let Some(drift) = drift {
         let permitted = request.load_cell.class.zip(request.load_cell.capacity);
@@ -413,6 +420,11 @@ fn shape_of(bench: &Bench<'_>, settled: &Settled, judged: Option<&Judged>) -> Sh
         (None, _) if rising => Shape::Progressive,
         (None, _) => Shape::Undetermined,
     }
+}
+
+/// How likely the shape is; a shape that was not decided has no probability.
+fn probability_of(shape: Shape, judged: Option<&Judged>) -> Option<f64> {
+    judged?.probability.filter(|_| shape != Shape::Undetermined)
 }
 
 fn say_bind(request: &Request, travel: f64, said: &mut Said) {

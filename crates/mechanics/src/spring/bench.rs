@@ -6,16 +6,14 @@ use crate::finding::{Code, Finding};
 use crate::quantity::{Deflection, Load, Quantity, SpringRate};
 
 use super::bind::Broken;
-use super::contact::{NoLoad, no_load};
+use super::contact::{Beginning, NoLoad, no_load};
 use super::line::{Group, Line, fit, fit_in_sequence};
 use super::samples::{Point, checked, take_off_frame};
 use super::shape::{Judged, judge};
 use super::strokes::{Course, Stroke, Strokes, find, reach};
 use super::window::{Cut, Travel, cut};
 use super::words::Words;
-use super::{
-    Curve, LocalRate, Request, Samples, SpringError, Tare, Window, budget, clipping, curve, hysteresis, knees, local,
-};
+use super::{Curve, LocalRate, Request, Samples, SpringError, Tare, Window, clipping, curve, hysteresis, knees, local};
 
 /// A run made ready.
 pub(super) struct Bench<'a> {
@@ -32,6 +30,8 @@ pub(super) struct Bench<'a> {
 /// What the window says.
 pub(super) struct Settled {
     pub(super) contact: Option<f64>,
+    /// How a curve of more than one rate begins.
+    pub(super) beginning: Option<Beginning>,
     pub(super) cut: Cut,
     pub(super) groups: Vec<Group>,
     pub(super) line: Line,
@@ -283,7 +283,14 @@ impl<'a> Bench<'a> {
         let working = knees::working(&sorted, from, bind.as_ref().map(|broken| broken.at), every);
         let asked = &self.request.curve;
         let judged = judge(working, asked.max_segment_count, asked.segment_count);
-        let local_rates = local::rates(self.request, &sorted, judged.as_ref(), budget::coverage(self.request));
+        let beginning = judged
+            .as_ref()
+            .filter(|_| self.strokes.ordered && !every)
+            .zip(self.no_load.as_ref())
+            .and_then(|(judged, level)| Beginning::of(judged, working.first()?.s, level, &sorted));
+        let end = bind.as_ref().map_or(f64::INFINITY, |broken| broken.at);
+        let end = sorted.last().map_or(from, |p| p.s).min(end);
+        let local_rates = local::rates(self.request, &sorted, judged.as_ref(), (from, end));
         let curve = Curve {
             press: curve::thinned(&sorted, self.tare()),
             smooth: curve::smooth(&sorted, self.tare()),
@@ -303,16 +310,17 @@ impl<'a> Bench<'a> {
             let cut = cut(self.request, &travel)?;
             let groups = self.groups(&cut, self.counted());
             let line = self.line(&cut, &groups)?;
-            let found = self
-                .no_load
-                .as_ref()
-                .map(|level| line.center + (level.level - line.level) / line.slope);
+            let found = self.no_load.as_ref().map(|level| match &beginning {
+                Some(beginning) => beginning.meets(level.level, line.half_gap.map_or(0.0, |(gap, _)| gap)),
+                None => line.center + (level.level - line.level) / line.slope,
+            });
             let moved = found.zip(contact).map_or(0.0, |(now, before)| (now - before).abs());
             let share = matches!(self.request.window, Window::Share(_));
             rounds += 1;
             if !share || moved <= 1e-9 * (largest - smallest) || rounds == ROUNDS {
                 return Ok(Settled {
                     contact: found,
+                    beginning,
                     cut,
                     groups,
                     line,

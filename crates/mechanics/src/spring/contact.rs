@@ -5,6 +5,7 @@ use std::ops::Range;
 use crate::quantity::{Load, Quantity};
 
 use super::samples::Point;
+use super::shape::Judged;
 use super::strokes::Strokes;
 use super::{SpringError, Tare};
 
@@ -26,6 +27,87 @@ impl NoLoad {
         self.noise
             .map_or(0.0, |noise| noise / (self.count.max(1) as f64).sqrt())
     }
+}
+
+/// How a curve of more than one rate begins: the window's line does not lead back to where it was met.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Beginning {
+    /// A place of the first straight part, and its load and rate.
+    place: (f64, f64),
+    rate: f64,
+    rate_u: f64,
+    /// Middle of that part, where its height is best known.
+    middle: f64,
+    /// Of a curve that bends throughout, which no line of its own leads back: where the first readings after the approach lead,
+    /// and half the way they are led.
+    first: Option<(f64, f64)>,
+}
+
+impl Beginning {
+    /// Of a press that was judged; `None` where one line tells all.
+    pub(super) fn of(judged: &Judged, from: f64, no_load: &NoLoad, press: &[Point]) -> Option<Self> {
+        let line = match judged.bent {
+            Some(_) => judged.lines.last()?,
+            None => judged.line()?,
+        };
+        let (at, load) = line.breaks.first().zip(line.loads.first())?;
+        let (rate, rate_u) = line.rates.first().zip(line.rates_u.first())?;
+        let spread = (judged.count as f64 / judged.effective).sqrt();
+        (*rate > 0.0).then_some(Self {
+            place: (*at, *load),
+            rate: *rate,
+            rate_u: rate_u * spread,
+            middle: f64::midpoint(from, *at),
+            first: judged.bent.and_then(|_| first_readings(press, no_load)),
+        })
+    }
+
+    /// Where the first part, less the friction of the press, meets the no-load level; or where the approach was seen to end.
+    pub(super) fn meets(&self, level: f64, friction: f64) -> f64 {
+        let led_back = self.led_back(level, friction);
+        self.first.map_or(led_back, |(at, _)| at)
+    }
+
+    fn led_back(&self, level: f64, friction: f64) -> f64 {
+        self.place.0 - (self.place.1 - friction - level) / self.rate
+    }
+
+    /// Standard uncertainty: of the rate over the way back; where the curve bends, half that way as a limit.
+    pub(super) fn u(&self, level: f64, friction: f64) -> (&'static str, f64) {
+        match self.first {
+            Some((_, limit)) => (
+                "first readings of a bending curve, led back to the no-load level",
+                limit / 3.0_f64.sqrt(),
+            ),
+            None => (
+                "rate of the first part, led back to the no-load level",
+                self.rate_u * (self.middle - self.led_back(level, friction)).abs() / self.rate,
+            ),
+        }
+    }
+
+    /// Its rate, by which a load is a deflection.
+    pub(super) fn rate(&self) -> f64 {
+        self.rate
+    }
+}
+
+/// Share of the press after the approach whose readings are led back.
+const FIRST: f64 = 0.05;
+
+/// Where the line through the first readings after the approach meets the no-load level, and half the way it is led there.
+fn first_readings(press: &[Point], no_load: &NoLoad) -> Option<(f64, f64)> {
+    let seen = no_load.approach_end?;
+    let end = seen + FIRST * (press.last()?.s - seen);
+    let from = press.partition_point(|p| p.s < seen);
+    let readings = press.get(from..press.partition_point(|p| p.s <= end))?;
+    let n = readings.len() as f64;
+    let (s, f) = readings.iter().fold((0.0, 0.0), |(s, f), p| (s + p.s / n, f + p.f / n));
+    let (ss, sf) = readings.iter().fold((0.0, 0.0), |(ss, sf), p| {
+        (ss + (p.s - s).powi(2), sf + (p.s - s) * (p.f - f))
+    });
+    let at = s - (f - no_load.level) * ss / sf;
+    (at.is_finite() && at <= s).then_some((at, 0.5 * (seen - at).abs()))
 }
 
 /// Finds the no-load level by the rule; `None` where no tare is taken off.

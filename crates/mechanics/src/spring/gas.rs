@@ -1,16 +1,24 @@
 //! Air and gas springs: air over oil, a charged reservoir, two chambers.
 
+mod acting;
+mod change;
+mod check;
+
 use crate::estimate::Assumption;
 use crate::finding::{Code, Finding};
 use crate::quantity::{
-    AbsolutePressure, Area, Deflection, Force, GaugePressure, Length, LengthUnit, Load, PressureUnit, Quantity,
-    SpringRate, Stroke, Temperature, UnitSystem, Volume,
+    AbsolutePressure, Area, Deflection, Force, GaugePressure, Length, Load, PressureUnit, Quantity, SpringRate, Stroke,
+    Temperature, UnitSystem, Volume,
 };
 
 use super::SpringError;
 use super::force::{ForceCurve, ForcePoint};
-use super::real_gas::{Fluid, State};
+use super::real_gas::Fluid;
 use super::words::Words;
+use acting::{Acting, Chamber, shape};
+use check::check;
+
+pub use change::evaluate_gas_change;
 
 /// A gas spring.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -183,91 +191,6 @@ pub struct GasChanged {
     pub third_virial: f64,
 }
 
-/// A chamber: its pressure and volume at the start and how it answers.
-struct Chamber {
-    volume: f64,
-    pressure: f64,
-    model: GasModel,
-    start: Option<State>,
-}
-
-impl Chamber {
-    fn new(volume: f64, pressure: f64, model: GasModel) -> Option<Self> {
-        let start = match model {
-            GasModel::Polytropic(_) => None,
-            GasModel::RealSlow(gas, t) | GasModel::RealFast(gas, t) => Some(gas.fluid().at_pressure(t.si(), pressure)?),
-        };
-        Some(Self {
-            volume,
-            pressure,
-            model,
-            start,
-        })
-    }
-
-    /// Pressure and `-dp/dV` at a volume.
-    fn at(&self, volume: f64) -> Option<(f64, f64)> {
-        let ratio = self.volume / volume;
-        let (pressure, exponent) = match (self.model, self.start) {
-            (GasModel::Polytropic(n), _) => (self.pressure * ratio.powf(n), n),
-            (GasModel::RealSlow(gas, _), Some(start)) => {
-                let state = gas.fluid().at_density(start.temperature, start.density * ratio);
-                (state.pressure, state.slow_exponent)
-            }
-            (GasModel::RealFast(gas, _), Some(start)) => {
-                let state = gas
-                    .fluid()
-                    .at_entropy(start.entropy, start.density * ratio, start.temperature)?;
-                (state.pressure, state.fast_exponent)
-            }
-            (_, None) => return None,
-        };
-        Some((pressure, exponent * pressure / volume)).filter(|(p, _)| p.is_finite())
-    }
-}
-
-/// Areas and volumes, m2 and m3.
-struct Shape {
-    area: f64,
-    volume: f64,
-    other: Option<(f64, f64)>,
-}
-
-fn shape(spring: &GasSpring) -> Shape {
-    let circle = |diameter: Length| std::f64::consts::PI * diameter.si() * diameter.si() / 4.0;
-    match spring {
-        GasSpring::OilLevel {
-            seal_diameter,
-            bore_diameter,
-            air_gap,
-            travel,
-            spring_volume,
-        } => Shape {
-            area: circle(*seal_diameter),
-            volume: circle(*bore_diameter) * air_gap.si() + circle(*seal_diameter) * travel.si() - spring_volume.si(),
-            other: None,
-        },
-        GasSpring::Charged {
-            rod_diameter,
-            gas_volume,
-        } => Shape {
-            area: circle(*rod_diameter),
-            volume: gas_volume.si(),
-            other: None,
-        },
-        GasSpring::TwoChamber {
-            positive_area,
-            negative_area,
-            positive_volume,
-            negative_volume,
-        } => Shape {
-            area: positive_area.si(),
-            volume: positive_volume.si(),
-            other: Some((negative_area.si(), negative_volume.si())),
-        },
-    }
-}
-
 /// Points a curve is drawn with.
 const STEPS: usize = 200;
 /// A real gas this far from the ideal law is said to be.
@@ -353,41 +276,6 @@ pub fn evaluate_gas_spring(request: &GasRequest) -> Result<GasFound, SpringError
     })
 }
 
-/// A spring ready to be asked.
-struct Acting {
-    ambient: f64,
-    area: f64,
-    chamber: Chamber,
-    other: Option<(f64, Chamber)>,
-}
-
-struct At {
-    force: f64,
-    rate: f64,
-    pressure: f64,
-    volume: f64,
-}
-
-impl Acting {
-    fn at(&self, x: f64) -> Option<At> {
-        let volume = self.chamber.volume - self.area * x;
-        let (pressure, stiffness) = self.chamber.at(volume)?;
-        let mut force = (pressure - self.ambient) * self.area;
-        let mut rate = stiffness * self.area * self.area;
-        if let Some((area, chamber)) = &self.other {
-            let (back, stiffness) = chamber.at(chamber.volume + area * x)?;
-            force -= (back - self.ambient) * area;
-            rate += stiffness * area * area;
-        }
-        Some(At {
-            force,
-            rate,
-            pressure,
-            volume,
-        })
-    }
-}
-
 fn ambient(request: &GasRequest, assumptions: &mut Vec<Assumption>) -> f64 {
     request.ambient.map_or_else(
         || {
@@ -453,126 +341,4 @@ fn say(request: &GasRequest, acting: &Acting, findings: &mut Vec<Finding>) {
             break;
         }
     }
-}
-
-fn out_of_range<T>(
-    field: &'static str,
-    value: f64,
-    unit: &'static str,
-    allowed: &'static str,
-) -> Result<T, SpringError> {
-    Err(SpringError::OutOfRange {
-        field,
-        value,
-        unit,
-        allowed,
-    })
-}
-
-fn check(request: &GasRequest, shape: &Shape) -> Result<(), SpringError> {
-    if !(shape.area > 0.0 && shape.area.is_finite()) {
-        return out_of_range("source", shape.area * 1e6, "mm2", "an area above 0");
-    }
-    if !(shape.volume > 0.0 && shape.volume.is_finite()) {
-        return out_of_range("source", shape.volume * 1e6, "mL", "a gas volume above 0");
-    }
-    if let Some((area, volume)) = shape.other
-        && !(area >= 0.0 && volume > 0.0 && area.is_finite() && volume.is_finite())
-    {
-        return out_of_range("two_chamber", volume * 1e6, "mL", "areas of 0 or more, volumes above 0");
-    }
-    let ambient = request.ambient.map_or(101_325.0, Quantity::si);
-    if !(request.charge.si() + ambient > 0.0 && request.charge.si().is_finite()) {
-        return out_of_range(
-            "charge_gauge_pressure",
-            request.charge.get(PressureUnit::Bar),
-            "bar",
-            "above a vacuum",
-        );
-    }
-    if let Some(GasModel::Polytropic(n)) = request.model
-        && !(1.0..=2.0).contains(&n)
-    {
-        return out_of_range("polytropic_exponent", n, "", "1 to 2");
-    }
-    let room = shape.volume / shape.area;
-    for x in request.strokes.iter().chain(&request.maximum_stroke) {
-        if !(x.si() >= 0.0 && x.si() < room) {
-            return out_of_range(
-                "strokes",
-                x.get(LengthUnit::Millimeter),
-                "mm",
-                "0 to below the stroke at which the gas has no room left",
-            );
-        }
-    }
-    Ok(())
-}
-
-/// The end of a change of a real gas, beside the ideal gas law. Span and others (2000) for nitrogen, Lemmon and others (2000)
-/// for air. Range: 200 to 1,000 K, up to 100 MPa. Example: nitrogen of 20 degC, 20 bar, slowly to two fifths: 49.89 bar, the
-/// ideal law 0.2 % more.
-///
-/// # Errors
-/// [`SpringError::OutOfRange`] outside the range.
-pub fn evaluate_gas_change(change: &GasChange) -> Result<GasChanged, SpringError> {
-    let fluid = change.gas.fluid();
-    let (t1, p1) = (change.temperature.si(), change.pressure.si());
-    if !(200.0..=1_000.0).contains(&t1) {
-        return out_of_range("start_temperature", t1, "K", "200 to 1000");
-    }
-    if !(p1 > 0.0 && p1 <= 1e8) {
-        return out_of_range("start_absolute_pressure", p1 * 1e-6, "MPa", "above 0, up to 100");
-    }
-    let ratio = match change.kind {
-        ChangeKind::Slow(ratio) | ChangeKind::Fast(ratio) => ratio,
-        ChangeKind::Nothing | ChangeKind::Warmed(_) => 1.0,
-    };
-    if !(0.01..=50.0).contains(&ratio) {
-        return out_of_range("volume_ratio", ratio, "", "0.01 to 50");
-    }
-    let beyond = || SpringError::OutOfRange {
-        field: "start_absolute_pressure",
-        value: p1 * 1e-6,
-        unit: "MPa",
-        allowed: "what the equation of state covers",
-    };
-    let start = fluid.at_pressure(t1, p1).ok_or_else(beyond)?;
-    let (end, ideal) = match change.kind {
-        ChangeKind::Nothing => (start, p1),
-        ChangeKind::Warmed(t2) => {
-            if !(200.0..=1_000.0).contains(&t2.si()) {
-                return out_of_range("end_temperature", t2.si(), "K", "200 to 1000");
-            }
-            (fluid.at_density(t2.si(), start.density), p1 * t2.si() / t1)
-        }
-        ChangeKind::Slow(ratio) => (fluid.at_density(t1, start.density * ratio), p1 * ratio),
-        ChangeKind::Fast(ratio) => {
-            let end = fluid
-                .at_entropy(start.entropy, start.density * ratio, t1)
-                .ok_or_else(beyond)?;
-            (end, p1 * ratio.powf(1.4))
-        }
-    };
-    let (second, third) = change.virial.unwrap_or_else(|| fluid.virial(t1));
-    if !(second.abs() < 1e-2 && third.abs() < 1e-4) {
-        return out_of_range(
-            "second_virial_factor",
-            second,
-            "m3/mol",
-            "below 0.01; the third below 0.0001 m6/mol2",
-        );
-    }
-    Ok(GasChanged {
-        pressure: AbsolutePressure::from_si(end.pressure),
-        temperature: Temperature::from_si(end.temperature),
-        ideal_pressure: AbsolutePressure::from_si(ideal),
-        ideal_error_ratio: ideal / end.pressure - 1.0,
-        effective_exponent: (ratio != 1.0).then(|| (end.pressure / p1).ln() / ratio.ln()),
-        local_exponent: start.fast_exponent,
-        compressibility_ratio: start.compressibility,
-        virial_compressibility_ratio: super::real_gas::virial_compressibility((second, third), t1, p1),
-        second_virial: second,
-        third_virial: third,
-    })
 }

@@ -1,18 +1,25 @@
 //! A helical compression spring from its geometry.
 
+mod check;
+mod ends;
+mod geometry;
+mod strength;
+
 use std::f64::consts::PI;
 
 use crate::estimate::{Assumption, Contribution, Coverage, Estimate};
 use crate::finding::{Code, Finding};
 use crate::quantity::{
-    Deflection, Density, ElasticModulus, Energy, FreeLength, Frequency, Length, LengthUnit, Load, Mass, PressureUnit,
-    Quantity, SpringRate, Stress, Temperature, TemperatureUnit, UnitSystem,
+    Deflection, Density, ElasticModulus, Energy, FreeLength, Frequency, Length, Load, Mass, Quantity, SpringRate,
+    Stress, Temperature, UnitSystem,
 };
 
 use super::force::{ForceCurve, ForcePoint};
-use super::options::{not_negative, positive};
 use super::words::Words;
 use super::{SpringError, load};
+use check::check;
+use geometry::{active, buckling, curve, density, lengths, moduli, seating};
+use strength::{designed, strong};
 
 /// How the ends are made. Shigley, 9th ed., Table 10-1 (from memory).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -27,33 +34,6 @@ pub enum Ends {
     SquaredGround,
 }
 
-impl Ends {
-    fn dead(self) -> f64 {
-        match self {
-            Self::Plain => 0.0,
-            Self::PlainGround => 1.0,
-            Self::Squared | Self::SquaredGround => 2.0,
-        }
-    }
-
-    fn solid(self, d: f64, total: f64) -> f64 {
-        match self {
-            Self::Plain | Self::Squared => d * (total + 1.0),
-            Self::PlainGround | Self::SquaredGround => d * total,
-        }
-    }
-
-    /// Pitches and wires a free length is made of.
-    fn parts(self, active: f64) -> (f64, f64) {
-        match self {
-            Self::Plain => (active, 1.0),
-            Self::PlainGround => (active + 1.0, 0.0),
-            Self::Squared => (active, 3.0),
-            Self::SquaredGround => (active, 2.0),
-        }
-    }
-}
-
 /// Wires with a shear modulus of their own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum WireMaterial {
@@ -65,18 +45,6 @@ pub enum WireMaterial {
     Stainless,
     /// Hot rolled bar (EN 10089).
     HotRolled,
-}
-
-impl WireMaterial {
-    /// Shear and Young's modulus, Pa; EN 13906-1, from memory. American tables give 77.2 GPa for oil tempered wire.
-    fn moduli(self) -> (f64, f64, &'static str) {
-        match self {
-            Self::PatentedDrawn => (81.5e9, 206e9, "patented drawn wire"),
-            Self::OilTempered => (79.5e9, 206e9, "oil tempered wire"),
-            Self::Stainless => (73.0e9, 185e9, "stainless wire 1.4310"),
-            Self::HotRolled => (78.5e9, 206e9, "hot rolled bar"),
-        }
-    }
 }
 
 /// How strong the wire is: `Sut = A/(d/d1)^m`, shear yield at a share of it.
@@ -377,135 +345,6 @@ pub fn evaluate_helical(spring: &Helical) -> Result<HelicalSpring, SpringError> 
     Ok(found)
 }
 
-fn moduli(spring: &Helical, assumptions: &mut Vec<Assumption>) -> (f64, f64) {
-    let material = spring.material.unwrap_or(WireMaterial::OilTempered);
-    let (g, e, name) = material.moduli();
-    let mut assume = |subject, what: &str, si: f64| {
-        assumptions.push(Assumption {
-            subject,
-            text: format!("{what} {:.1} GPa, {name}", si * 1e-9),
-            source: "EN 13906-1, from memory; American tables give 77.2 GPa for oil tempered wire",
-        });
-    };
-    let g = spring.shear_modulus.map_or_else(
-        || {
-            assume("shear_modulus", "shear modulus", g);
-            g
-        },
-        Quantity::si,
-    );
-    let e = spring.elastic_modulus.map_or_else(
-        || {
-            assume("elastic_modulus", "Young's modulus", e);
-            e
-        },
-        Quantity::si,
-    );
-    let Some(temperature) = spring.temperature else {
-        return (g, e);
-    };
-    let warmer = temperature.get(TemperatureUnit::DegreeCelsius) - 20.0;
-    assumptions.push(Assumption {
-        subject: "temperature",
-        text: format!(
-            "moduli are those of 20 degC and fall by 0.025 % a kelvin: {:+.2} %",
-            100.0 * WARMTH * warmer
-        ),
-        source: "EN 13906-1, from memory",
-    });
-    (g * (1.0 + WARMTH * warmer), e * (1.0 + WARMTH * warmer))
-}
-
-fn density(spring: &Helical, assumptions: &mut Vec<Assumption>) -> f64 {
-    spring.density.map_or_else(
-        || {
-            assumptions.push(Assumption {
-                subject: "density",
-                text: "7850 kg/m3, spring steel".to_owned(),
-                source: "EN 13906-1, from memory",
-            });
-            7850.0
-        },
-        Quantity::si,
-    )
-}
-
-fn seating(spring: &Helical, assumptions: &mut Vec<Assumption>) -> f64 {
-    spring.seating_factor.unwrap_or_else(|| {
-        assumptions.push(Assumption {
-            subject: "seating_factor",
-            text: "0.5: both ends on flat guided platens; a spring in a tube or on a guide cannot buckle far"
-                .to_owned(),
-            source: "EN 13906-1, from memory",
-        });
-        0.5
-    })
-}
-
-fn active(spring: &Helical) -> Result<f64, SpringError> {
-    let of_total = spring
-        .total_coil_count
-        .zip(spring.ends)
-        .map(|(total, ends)| total - ends.dead());
-    let of_gaps = (!spring.coil_gaps.is_empty()).then_some(spring.coil_gaps.len() as f64);
-    let n = of_gaps.or(spring.active_coil_count).or(of_total).unwrap_or(0.0);
-    if n > 0.0 {
-        return Ok(n);
-    }
-    Err(SpringError::OutOfRange {
-        field: "active_coil_count",
-        value: n,
-        unit: "coils",
-        allowed: "above 0; or total coils and ends that leave some",
-    })
-}
-
-fn lengths(spring: &Helical, n: f64, solid: Option<f64>) -> (Option<f64>, Option<f64>) {
-    let d = spring.wire_diameter.si();
-    let gaps: f64 = spring.coil_gaps.iter().map(|gap| gap.si()).sum();
-    let of_gaps = solid.filter(|_| !spring.coil_gaps.is_empty()).map(|solid| solid + gaps);
-    let parts = spring.ends.map(|ends| ends.parts(n));
-    let of_pitch = parts
-        .zip(spring.pitch)
-        .map(|((pitches, wires), p)| pitches * p.si() + wires * d);
-    let free = spring.free_length.map(Quantity::si).or(of_pitch).or(of_gaps);
-    let pitch = spring.pitch.map(Quantity::si).or(parts
-        .zip(free)
-        .map(|((pitches, wires), free)| (free - wires * d) / pitches));
-    (free, pitch)
-}
-
-/// Deflection at which it buckles; `None` where no root is real.
-fn buckling(free: f64, coil: f64, nu: f64, ratio: f64) -> Option<f64> {
-    let slender = PI * coil / (nu * free);
-    let under = 1.0 - (1.0 - ratio) / (0.5 + ratio) * slender * slender;
-    (under >= 0.0).then(|| free * 0.5 / (1.0 - ratio) * (1.0 - under.sqrt()))
-}
-
-/// From free to solid: straight, or one knot for every gap that closes.
-fn curve(spring: &Helical, k: f64, n: f64, lengths: Option<(f64, f64)>) -> Option<ForceCurve> {
-    if spring.coil_gaps.is_empty() {
-        let travel = lengths
-            .map(|(free, solid)| free - solid)
-            .filter(|travel| *travel > 0.0)?;
-        return super::assembly::straight_curve(k, travel);
-    }
-    let coil = k * n;
-    let mut gaps: Vec<f64> = spring.coil_gaps.iter().map(|gap| gap.si()).collect();
-    gaps.sort_by(f64::total_cmp);
-    let mut points = vec![(0.0, 0.0)];
-    let (mut at, mut before) = (0.0, 0.0);
-    for (index, gap) in gaps.iter().enumerate() {
-        let open = (gaps.len() - index) as f64;
-        if *gap > before {
-            at += open * (gap - before);
-            points.push((at, coil * gap));
-            before = *gap;
-        }
-    }
-    ForceCurve::new(super::assembly::joined(&points))
-}
-
 fn with_uncertainty(spring: &Helical, k: f64, n: f64) -> Estimate<SpringRate> {
     let given = &spring.uncertainty;
     let (d, coil) = (spring.wire_diameter.si(), spring.mean_coil_diameter.si());
@@ -524,44 +363,6 @@ fn with_uncertainty(spring: &Helical, k: f64, n: f64) -> Estimate<SpringRate> {
         .filter_map(|(source, u, sensitivity)| Some((source, u.filter(|u| *u > 0.0)?, sensitivity)))
         .map(|(source, u, sensitivity)| Contribution::type_b(source, sensitivity * u, sensitivity));
     Estimate::of_budget(k, rows.collect(), Coverage::of(spring.coverage_probability))
-}
-
-fn strong(spring: &Helical, strength: &Strength, found: &HelicalSpring, large: f64) -> StrengthFound {
-    let d = spring.wire_diameter.si();
-    let tensile = strength.tensile_constant.si() / (d / strength.reference_diameter.si()).powf(strength.exponent);
-    let shear = strength.shear_yield_ratio * tensile;
-    let load = PI * d.powi(3) * shear / (8.0 * found.bergstraesser_factor * large);
-    let free = found
-        .solid_length
-        .map(|solid| solid.si() + load / found.rate.value.si());
-    let parts = spring.ends.map(|ends| ends.parts(found.active_coil_count));
-    StrengthFound {
-        tensile_strength: Stress::from_si(tensile),
-        shear_yield_strength: Stress::from_si(shear),
-        yield_load: Load::from_si(load),
-        longest_free_length: free.map(FreeLength::from_si),
-        longest_pitch: free
-            .zip(parts)
-            .map(|(free, (pitches, wires))| Length::from_si((free - wires * d) / pitches)),
-    }
-}
-
-fn designed(spring: &Helical, design: &Design, found: &HelicalSpring, k: f64) -> DesignFound {
-    let (load, c) = (design.load.si(), found.index_ratio);
-    let d = spring.wire_diameter.si();
-    let deflection = load / k;
-    let spaces = found.total_coil_count.map(|total| total - 1.0);
-    let free = found
-        .solid_length
-        .zip(spaces)
-        .map(|(solid, spaces)| solid.si() + deflection + spaces * design.coil_gap.si());
-    DesignFound {
-        least_wire_diameter: Length::from_si((8.0 * load * c * wahl(c) / (PI * design.permitted_stress.si())).sqrt()),
-        wanted_active_coil_count: found.shear_modulus.si() * d * design.deflection.si() / (8.0 * load * c.powi(3)),
-        deflection: Deflection::from_si(deflection),
-        free_length: free.map(FreeLength::from_si),
-        pitch: free.zip(spaces).map(|(free, spaces)| Length::from_si(free / spaces)),
-    }
 }
 
 fn points(spring: &Helical, found: &HelicalSpring, large: f64) -> Result<Vec<HelicalPoint>, SpringError> {
@@ -649,63 +450,4 @@ fn say(spring: &Helical, found: &mut HelicalSpring) {
         findings.push(Finding::about(Code::SpringOverstressed, "strength", text));
     }
     found.findings.extend(findings);
-}
-
-fn check(spring: &Helical) -> Result<(), SpringError> {
-    let mm = LengthUnit::Millimeter;
-    positive("wire_diameter", spring.wire_diameter, mm)?;
-    positive("mean_coil_diameter", spring.mean_coil_diameter, mm)?;
-    let lengths = [
-        ("large_end_diameter", spring.large_end_diameter),
-        ("pitch", spring.pitch),
-    ];
-    for (field, length) in lengths {
-        length.map_or(Ok(()), |length| positive(field, length, mm))?;
-    }
-    spring
-        .free_length
-        .map_or(Ok(()), |free| positive("free_length", free, mm))?;
-    let mpa = PressureUnit::Megapascal;
-    spring
-        .shear_modulus
-        .map_or(Ok(()), |g| positive("shear_modulus", g, mpa))?;
-    spring
-        .elastic_modulus
-        .map_or(Ok(()), |e| positive("elastic_modulus", e, mpa))?;
-    let refused = |field, value, unit, allowed| {
-        Err(SpringError::OutOfRange {
-            field,
-            value,
-            unit,
-            allowed,
-        })
-    };
-    if spring.mean_coil_diameter.si() <= spring.wire_diameter.si() {
-        return refused(
-            "mean_coil_diameter",
-            spring.mean_coil_diameter.get(mm),
-            "mm",
-            "above the wire diameter",
-        );
-    }
-    for gap in &spring.coil_gaps {
-        not_negative("coil_gaps", *gap, mm)?;
-    }
-    if !spring.coil_gaps.is_empty() && !spring.coil_gaps.iter().any(|gap| gap.si() > 0.0) {
-        return refused("coil_gaps", 0.0, "mm", "at least one above 0");
-    }
-    for deflection in &spring.deflections {
-        not_negative("deflections", *deflection, mm)?;
-    }
-    for load in &spring.loads {
-        not_negative("loads", *load, crate::quantity::ForceUnit::Newton)?;
-    }
-    let (g, e) = moduli(spring, &mut Vec::new());
-    if g >= e {
-        return refused("shear_modulus", g * 1e-6, "MPa", "below Young's modulus");
-    }
-    if let Some(nu) = spring.seating_factor.filter(|nu| !(0.1..=2.0).contains(nu)) {
-        return refused("seating_factor", nu, "", "0.1 to 2");
-    }
-    Ok(())
 }

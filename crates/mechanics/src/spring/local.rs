@@ -6,7 +6,7 @@ use crate::quantity::{Deflection, Load, Quantity, SpringRate};
 use super::samples::Point;
 use super::segments::Segments;
 use super::shape::{Judged, information, searched_parameters};
-use super::{BrokenLine, CurveFit, LocalRate, Request};
+use super::{BrokenLine, CurveFit, LocalRate, Request, budget};
 
 /// Readings to either side of a local rate where none are asked for, as a share of all.
 const SHARE: usize = 20;
@@ -68,18 +68,20 @@ pub(super) fn scattered<Q: Quantity>(value: f64, u: f64, dof: f64, coverage: Cov
 ///
 /// `u(k) = sigma/sqrt(Sxx)`, for even spacing `sigma/(h sqrt(m(m + 1)(2m + 1)/3))`; from two neighbours alone
 /// `sqrt(2) sigma/h`. Where a knee lies within, half of its step is added as a limit (rectangular): the line mixes both rates.
-pub(super) fn rates(
-    request: &Request,
-    sorted: &[Point],
-    judged: Option<&Judged>,
-    coverage: Coverage,
-) -> Vec<LocalRate> {
+pub(super) fn rates(request: &Request, sorted: &[Point], judged: Option<&Judged>, span: (f64, f64)) -> Vec<LocalRate> {
     let asked = &request.curve;
+    let coverage = budget::coverage(request);
+    let noise = asked.load_noise.or(request.uncertainty.load_noise);
     let knees = judged.and_then(Judged::line);
     let usual = (sorted.len() / SHARE).clamp(2, 200);
     let half = asked.rate_half_count.unwrap_or(usual);
-    let at = |place: &Deflection| local(sorted, place.si(), half, asked.load_noise, knees, coverage);
-    asked.rate_at.iter().filter_map(at).collect()
+    let count = asked.rate_place_count.unwrap_or(0);
+    let (low, high) = span;
+    let spread = (0..count).map(|k| low + (high - low) * (k as f64 + 0.5) / count as f64);
+    let places = asked.rate_at.iter().map(|place| place.si()).chain(spread);
+    places
+        .filter_map(|place| local(sorted, place, half, noise, knees, coverage))
+        .collect()
 }
 
 fn local(

@@ -40,6 +40,7 @@ fn curve(request: &Request) -> Result<(), SpringError> {
     let counts = [
         ("curve.max_segment_count", given.max_segment_count, 1..=4, "1 to 4"),
         ("curve.segment_count", given.segment_count, 1..=4, "1 to 4"),
+        ("curve.rate_place_count", given.rate_place_count, 0..=100, "0 to 100"),
         ("curve.rate_half_count", given.rate_half_count, 1..=1_000, "1 to 1000"),
     ];
     for (field, count, range, allowed) in counts {
@@ -78,6 +79,9 @@ fn errors(request: &Request) -> Result<(), SpringError> {
     }
     if let Some(noise) = given.deflection_noise {
         not_negative("uncertainty.deflection_noise", noise, LengthUnit::Millimeter)?;
+    }
+    if let Some(noise) = given.load_noise {
+        not_negative("uncertainty.load_noise", noise, ForceUnit::Newton)?;
     }
     if let Some(digit) = given.load_resolution {
         not_negative("uncertainty.load_resolution", digit, ForceUnit::Newton)?;
@@ -236,7 +240,7 @@ fn finite(what: &'static str, value: f64) -> Result<(), SpringError> {
     }
 }
 
-fn out_of_range<T>(
+pub(super) fn out_of_range<T>(
     field: &'static str,
     value: f64,
     unit: &'static str,

@@ -1,6 +1,6 @@
 //! Whether two springs match, over the whole curve.
 
-use crate::estimate::{Assumption, Contribution, Coverage, Estimate, probability_below};
+use crate::estimate::{Assumption, Contribution, Coverage, Estimate, coverage_factor, probability_below};
 use crate::finding::{Code, Finding};
 use crate::quantity::{Deflection, Load, Quantity, UnitSystem};
 
@@ -35,10 +35,10 @@ pub struct PairJudged {
     pub difference_expanded_uncertainty: f64,
     /// Where it comes from: what contributes, and how much of the difference it is.
     pub budget: Vec<(&'static str, f64)>,
-    /// Where the curves were compared, and by how much the loads differ there, over their mean.
-    pub curve: Vec<(Deflection, f64)>,
-    /// The largest of those, with its place.
-    pub largest_curve_difference: Option<(Deflection, f64)>,
+    /// Where the curves were compared.
+    pub curve: Vec<PairPlace>,
+    /// The largest difference of those.
+    pub largest_curve_difference: Option<PairPlace>,
     /// Probability that rates and curves differ by no more than the limit.
     pub match_probability: f64,
     /// The verdict.
@@ -49,6 +49,19 @@ pub struct PairJudged {
     pub findings: Vec<Finding>,
     /// What was assumed.
     pub assumptions: Vec<Assumption>,
+}
+
+/// Where two curves were compared.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PairPlace {
+    /// Deflection from contact.
+    pub deflection: Deflection,
+    /// Second load less first, over their mean.
+    pub difference: f64,
+    /// Standard uncertainty of that: of the rates, of the readings around, and of where contact is.
+    pub difference_standard_uncertainty: f64,
+    /// Its expanded uncertainty at 0.95.
+    pub difference_expanded_uncertainty: f64,
 }
 
 /// What is said of a pair.
@@ -78,7 +91,8 @@ const FROM: f64 = 0.15;
 ///
 /// `d = (k2 - k1)/mean`; `u^2(d) = sum of what is each spring's own, over the mean squared`; a scale's relative error is common
 /// to both and cancels in the ratio when one tester measured both. Over the travel both were pressed through, the loads at
-/// equal deflection from contact are compared too: the largest difference must keep the limit. With `D` the larger of both
+/// equal deflection from contact are compared too, each with the uncertainty of the contacts beside it: the largest difference must
+/// keep the limit. With `D` the larger of both
 /// differences and `u` its uncertainty, `P = Phi((L - D)/u) - Phi((-L - D)/u)` (JCGM 106:2012, 7.2). Matched from the decision
 /// probability on, not matched below its complement, else it cannot be told.
 #[must_use]
@@ -101,8 +115,25 @@ pub fn judge_pair(pair: &Pair<'_>) -> PairJudged {
     });
     let estimate = Estimate::of_budget(difference, contributions.collect(), Coverage::Stated(0.95));
     let u = estimate.standard_uncertainty.si();
-    let (curve, noise) = compared(pair.first, pair.second);
-    let largest = curve.iter().copied().max_by(|x, y| x.1.abs().total_cmp(&y.1.abs()));
+    let (found, noise) = compared(pair.first, pair.second);
+    let factor = coverage_factor(0.95, estimate.degrees_of_freedom);
+    let contact = contact_u(pair.first).hypot(contact_u(pair.second));
+    let curve: Vec<PairPlace> = found
+        .into_iter()
+        .map(|(at, difference)| {
+            let own = u.hypot(noise).hypot(contact / at.si());
+            PairPlace {
+                deflection: at,
+                difference,
+                difference_standard_uncertainty: own,
+                difference_expanded_uncertainty: factor * own,
+            }
+        })
+        .collect();
+    let largest = curve
+        .iter()
+        .copied()
+        .max_by(|x, y| x.difference.abs().total_cmp(&y.difference.abs()));
     let within = |d: f64, u: f64| {
         if u > 0.0 {
             probability_below((limit - d) / u, estimate.degrees_of_freedom)
@@ -112,7 +143,7 @@ pub fn judge_pair(pair: &Pair<'_>) -> PairJudged {
         }
     };
     let of_rates = within(difference, u);
-    let of_curves = largest.map_or(1.0, |(_, d)| within(d, u.hypot(noise)));
+    let of_curves = largest.map_or(1.0, |at| within(at.difference, at.difference_standard_uncertainty));
     let match_probability = of_rates.min(of_curves).clamp(0.0, 1.0);
     let verdict = if match_probability >= decision {
         PairVerdict::Matched
@@ -136,6 +167,13 @@ pub fn judge_pair(pair: &Pair<'_>) -> PairJudged {
     };
     say(pair, &mut judged);
     judged
+}
+
+fn contact_u(reduced: &Reduced) -> f64 {
+    reduced
+        .contact
+        .as_ref()
+        .map_or(0.0, |contact| contact.deflection.standard_uncertainty.si())
 }
 
 /// Loads of both presses at equal deflection from contact, second less first over the mean; and the noise of such a
@@ -218,11 +256,11 @@ fn say(pair: &Pair<'_>, judged: &mut PairJudged) {
         let text = "one tester measured both: the error of its scales and its frame is the same for both and cancels";
         judged.assumptions.push(assume("same_tester", text.to_owned()));
     }
-    let place = judged.largest_curve_difference.map(|(at, d)| {
+    let place = judged.largest_curve_difference.map(|at| {
         format!(
             "; loads differ by up to {:+.2} % at {} from contact",
-            100.0 * d,
-            words.length(at.si())
+            100.0 * at.difference,
+            words.length(at.deflection.si())
         )
     });
     let text = format!(

@@ -25,6 +25,10 @@ pub struct Reduced {
     pub knees: Vec<Knee>,
     /// The curve's shape.
     pub shape: Shape,
+    /// How likely that shape is among those that were compared: weights `exp(-I/2)` of the information `I` of every broken line
+    /// and bent curve, a step that does not stand out counting for the simpler shape (Schwarz 1978; from memory). `None` where it
+    /// was not judged.
+    pub shape_probability: Option<f64>,
     /// The curve, for drawing: deflections as read on the tester less a measured frame curve's give, tare taken off.
     pub curve: Curve,
     /// The broken lines through the press, and how many segments it bears out; `None` below eight readings.
@@ -35,6 +39,8 @@ pub struct Reduced {
     pub marking_verdict: Option<MarkingVerdict>,
     /// The line of the window.
     pub fit: Option<FittedLine>,
+    /// The same with errors in both variables, where the noise of both is stated.
+    pub both_errors: Option<BothErrorsLine>,
     /// The window as applied.
     pub window: Option<AppliedWindow>,
     /// Every stroke.
@@ -85,6 +91,24 @@ pub struct FittedLine {
     pub zero_load_deflection: Deflection,
     /// Share of the loads' variance the line explains.
     pub explained_ratio: f64,
+}
+
+/// The line of the window with errors in both variables. Of the fitted slope's kind: a frame of one rate is not taken off, and
+/// every reading counts for itself.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BothErrorsLine {
+    /// Slope.
+    pub slope: SpringRate,
+    /// Its standard uncertainty from the noises stated.
+    pub slope_standard_uncertainty: SpringRate,
+    /// Load at the reference deflection.
+    pub intercept: Load,
+    /// Its standard uncertainty.
+    pub intercept_standard_uncertainty: Load,
+    /// Weighted square sum of the residuals over its degrees of freedom: near 1 where the noises stated are the readings' own.
+    pub misfit_ratio: Option<f64>,
+    /// Slope over that of the ordinary line, less 1.
+    pub slope_difference_ratio: f64,
 }
 
 /// Rates that single wild points do not move. Of the fitted slope's kind: a frame of one rate is not taken off.

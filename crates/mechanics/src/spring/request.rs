@@ -326,6 +326,8 @@ pub struct UncertaintyInputs {
     pub load_resolution: Option<Load>,
     /// Full width of the last digit of a deflection.
     pub deflection_resolution: Option<Deflection>,
+    /// Standard deviation of the noise of a load reading; with that of the deflections the line with errors in both is given.
+    pub load_noise: Option<Load>,
     /// Temperature of the spring in the test; corrects to 20 degC by -0.025 % a kelvin (EN 13906-1, from memory).
     pub test_temperature: Option<Temperature>,
 }
@@ -348,8 +350,10 @@ pub struct CurveInputs {
     pub segment_count: Option<usize>,
     /// Deflections, as read on the tester, at which the rate is wanted.
     pub rate_at: Vec<Deflection>,
+    /// So many places spread evenly from contact to the end or to coil bind, where the rate is wanted too; at most 100.
+    pub rate_place_count: Option<usize>,
     /// Readings to either side such a rate is taken over, 1 to 1,000; `None`: a twentieth of the press, 2 to 200.
     pub rate_half_count: Option<usize>,
-    /// Standard deviation of a load reading; `None`: from the scatter.
+    /// Standard deviation of a load reading; `None`: the noise stated, else from the scatter.
     pub load_noise: Option<Load>,
 }

@@ -12,6 +12,8 @@ const MOST_POINTS: usize = 4_000;
 const MEANS: usize = 2_000;
 /// A step of the rate below this share is no knee.
 const STEP: f64 = 0.03;
+/// A part between two knees is longer than this share of the travel that was judged (common practice, no source).
+const CORNER: f64 = 0.05;
 /// What three standard deviations cover of a normal distribution.
 const OF_THREE: f64 = 0.997_300_203_936_739_8;
 /// Fewest readings a serial correlation is estimated from.
@@ -28,6 +30,8 @@ pub(super) struct Judged {
     claimed: Option<Segments>,
     /// Segments the readings bear out, from 1.
     pub(super) chosen: usize,
+    /// How likely what is claimed is among what was compared; `None` where the segments were given.
+    pub(super) probability: Option<f64>,
     /// Whether a bent curve says as much with fewer parameters.
     pub(super) bent: Option<Bend>,
     /// Readings, or means of them, that were judged.
@@ -100,20 +104,34 @@ pub(super) fn judge(sorted: &[Point], most: Option<usize>, forced: Option<usize>
         .map(|(k, line)| (k + 1, score(line.rss, searched_parameters(k + 1))));
     let mut ranked: Vec<(usize, f64)> = scores.collect();
     ranked.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let span = points.last()?.s - points.first()?.s;
     let sure = |segments: usize| {
         lines
             .get(segments - 1)
-            .is_some_and(|line| every_step_stands_out(line, n, effective))
+            .is_some_and(|line| every_step_stands_out(line, n, effective, span))
     };
     let (mut chosen, least) = ranked.iter().copied().find(|(k, _)| *k == 1 || sure(*k))?;
     let mut bent = None;
     let straight = lines.first()?.rss.max(floor);
+    let mut compared_with: Vec<(Kind, f64)> = ranked
+        .iter()
+        .map(|(k, score)| {
+            (
+                Kind::of_segments((2..=*k).rev().find(|k| sure(*k)).unwrap_or(1)),
+                *score,
+            )
+        })
+        .collect();
     for (fit, terms) in bends.iter().zip([3.0_f64, 4.0]) {
-        let bears = straight > floor && curvature_stands_out(fit, n, effective) && score(fit.rss, terms) < least;
-        if bears && bent.is_none() {
+        let stands_out = straight > floor && curvature_stands_out(fit, n, effective);
+        let own = score(fit.rss, terms);
+        if stands_out && own < least && bent.is_none() {
             bent = Some(direction(fit, points));
         }
+        compared_with.push((if stands_out { Kind::Bent } else { Kind::Straight }, own));
     }
+    let claimed = bent.map_or(Kind::of_segments(chosen), |_| Kind::Bent);
+    let probability = forced.is_none().then(|| weight_of(claimed, &compared_with));
     if let Some(forced) = forced {
         chosen = forced.min(compared.len());
     }
@@ -122,16 +140,45 @@ pub(super) fn judge(sorted: &[Point], most: Option<usize>, forced: Option<usize>
         claimed: from.get(chosen - 1).cloned(),
         lines: compared,
         chosen,
+        probability,
         bent,
         count: points.len(),
         effective,
     })
 }
 
+/// What a curve is claimed to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Straight,
+    TwoParts,
+    /// Of more parts, or bending throughout.
+    Bent,
+}
+
+impl Kind {
+    fn of_segments(count: usize) -> Self {
+        match count {
+            0 | 1 => Self::Straight,
+            2 => Self::TwoParts,
+            _ => Self::Bent,
+        }
+    }
+}
+
+/// Share of one kind in the weights `exp(-I/2)` of all that were compared (Schwarz 1978, equal odds beforehand; from memory).
+fn weight_of(kind: Kind, compared: &[(Kind, f64)]) -> f64 {
+    let least = compared.iter().map(|(_, score)| *score).fold(f64::INFINITY, f64::min);
+    let weight = |score: f64| (0.5 * (least - score)).exp();
+    let all: f64 = compared.iter().map(|(_, score)| weight(*score)).sum();
+    let own = compared.iter().filter(|(known, _)| *known == kind);
+    own.map(|(_, score)| weight(*score)).sum::<f64>() / all
+}
+
 /// Whether each step of the rate exceeds three of its uncertainties (Student's quantile of as much probability) and 3 %.
-fn every_step_stands_out(line: &Segments, n: f64, effective: f64) -> bool {
+fn every_step_stands_out(line: &Segments, n: f64, effective: f64, span: f64) -> bool {
     let dof = effective - 2.0 * line.rates.len() as f64;
-    if dof < 1.0 {
+    if dof < 1.0 || rounds_a_corner(line, span) {
         return false;
     }
     let sure = coverage_factor(OF_THREE, Some(dof)) * (n / effective).sqrt();
@@ -140,6 +187,12 @@ fn every_step_stands_out(line: &Segments, n: f64, effective: f64) -> bool {
         let step = (after - before).abs();
         step > sure * ub.hypot(*ua) && step > STEP * before.abs()
     })
+}
+
+/// Whether a part between two others is so short that it is the rounding of one knee: coils do not close all at once.
+fn rounds_a_corner(line: &Segments, span: f64) -> bool {
+    let between = line.breaks.iter().zip(line.breaks.iter().skip(1));
+    between.into_iter().any(|(from, to)| to - from < CORNER * span)
 }
 
 /// A polynomial of so many terms over the readings, deflections brought to -1 ... 1.

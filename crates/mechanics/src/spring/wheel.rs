@@ -1,16 +1,18 @@
 //! Wheel rate: what a spring is at the wheel.
 
+mod check;
+mod linkage;
+
 use crate::estimate::{Assumption, Contribution, Coverage, Estimate};
 use crate::finding::{Code, Finding};
 use crate::quantity::{
-    Angle, AngleUnit, Deflection, Force, Length, LengthUnit, Load, Preload, Quantity, SpringRate, StiffnessUnit,
-    Stroke, Travel, UnitSystem, WheelRate,
+    Angle, Deflection, Force, Length, Load, Preload, Quantity, SpringRate, Stroke, Travel, UnitSystem, WheelRate,
 };
 
 use super::SpringError;
-use super::least::{Least, least_squares};
-use super::options::{not_negative, positive};
 use super::words::Words;
+use check::check;
+use linkage::places;
 
 /// How the spring follows the wheel.
 #[derive(Debug, Clone, PartialEq)]
@@ -118,26 +120,6 @@ pub struct WheelPoint {
     pub rate_without_geometry: WheelRate,
 }
 
-/// The linkage at a place: travel, compression, shock length, ratio and its change.
-struct Place {
-    z: f64,
-    s: f64,
-    length: Option<f64>,
-    ratio: f64,
-    change: f64,
-    ratio_u: f64,
-    change_u: f64,
-}
-
-/// Compression as a polynomial over scaled travel, with its covariance.
-struct Fitted {
-    center: f64,
-    scale: f64,
-    fit: Least,
-    scatter: f64,
-    degree: usize,
-}
-
 /// The wheel rate of a spring on a linkage.
 ///
 /// Virtual work: `F_w = F_s MR`, `k_w = k_s MR^2 + F_s dMR/dz` with `MR = ds/dz`, z upward. `F_s` is the whole spring force.
@@ -203,208 +185,6 @@ pub fn compute_wheel_rate(wheel: &WheelSpring) -> Result<WheelFound, SpringError
     Ok(found)
 }
 
-fn places(wheel: &WheelSpring, found: &mut WheelFound) -> Result<Vec<Place>, SpringError> {
-    let constant = |ratio: f64| {
-        let at = move |z: &Travel| Place::plain(z.si(), ratio * z.si(), ratio, 0.0);
-        wheel.travels.iter().map(at).collect::<Vec<_>>()
-    };
-    Ok(match &wheel.linkage {
-        Linkage::ConstantRatio(ratio) => constant(*ratio),
-        Linkage::Arms { wheel_arm, spring_arm } => constant(spring_arm.si() / wheel_arm.si()),
-        Linkage::Polynomial(coefficients) => {
-            found.coefficients.clone_from(coefficients);
-            let at = |z: &Travel| {
-                let [s, ratio, change] = derivatives(coefficients, z.get(LengthUnit::Millimeter));
-                Place::plain(z.si(), s * 1e-3, ratio, change * 1e3)
-            };
-            wheel.travels.iter().map(at).collect()
-        }
-        Linkage::Table {
-            travels,
-            compressions,
-            degree,
-        } => {
-            let fitted = fit_table(travels, compressions, *degree)?;
-            let scatter = wheel.compression_uncertainty.map_or(fitted.scatter, Quantity::si);
-            found.residual_standard_deviation = Some(Length::from_si(fitted.scatter));
-            found.coefficients = fitted.in_millimeters();
-            found.assumptions.push(Assumption {
-                subject: "linkage.table",
-                text: format!("the compressions follow a polynomial of degree {}", fitted.degree),
-                source: "least squares",
-            });
-            wheel.travels.iter().map(|z| fitted.place(z.si(), scatter)).collect()
-        }
-        Linkage::Swingarm {
-            axle_radius,
-            lower_mount,
-            upper_mount,
-        } => {
-            let mount = |(x, y): &(Length, Length)| (x.si(), y.si());
-            let at = |angle: f64| swingarm(axle_radius.si(), mount(lower_mount), mount(upper_mount), angle);
-            let of_travel = |z: &Travel| (z.si() / axle_radius.si()).clamp(-1.0, 1.0).asin();
-            let angles = wheel
-                .angles
-                .iter()
-                .map(|angle| angle.si())
-                .chain(wheel.travels.iter().map(of_travel));
-            let mut places: Vec<Place> = angles.map(at).collect();
-            // Compression counts from the first place.
-            let first = places.first().map_or(0.0, |place| place.s);
-            places.iter_mut().for_each(|place| place.s -= first);
-            places
-        }
-        Linkage::Fork { rake } => {
-            let cos = rake.si().cos();
-            let strokes = wheel.strokes.iter().map(|x| x.si());
-            let strokes = strokes.chain(wheel.travels.iter().map(|z| z.si() / cos));
-            strokes.map(|x| Place::plain(x * cos, x, 1.0 / cos, 0.0)).collect()
-        }
-    })
-}
-
-impl Place {
-    fn plain(z: f64, s: f64, ratio: f64, change: f64) -> Self {
-        Self {
-            z,
-            s,
-            length: None,
-            ratio,
-            change,
-            ratio_u: 0.0,
-            change_u: 0.0,
-        }
-    }
-}
-
-/// Value and two derivatives of a polynomial.
-fn derivatives(coefficients: &[f64], at: f64) -> [f64; 3] {
-    let mut sums = [0.0; 3];
-    for c in coefficients.iter().rev() {
-        let [value, first, second] = sums;
-        sums = [value * at + c, first * at + value, second * at + 2.0 * first];
-    }
-    sums
-}
-
-fn swingarm(radius: f64, lower: (f64, f64), upper: (f64, f64), angle: f64) -> Place {
-    let (sin, cos) = angle.sin_cos();
-    let (x, y) = (lower.0 * cos - lower.1 * sin, lower.0 * sin + lower.1 * cos);
-    // The mount turns about the pivot: its velocity and acceleration for a unit angular velocity.
-    let ((vx, vy), (ax, ay)) = ((-y, x), (-x, -y));
-    let (dx, dy) = (x - upper.0, y - upper.1);
-    let length = dx.hypot(dy);
-    let first = (dx * vx + dy * vy) / length;
-    let second = (vx * vx + vy * vy + dx * ax + dy * ay - first * first) / length;
-    let (z1, z2) = (radius * cos, -radius * sin);
-    Place {
-        length: Some(length),
-        ..Place::plain(
-            radius * sin,
-            -length,
-            -first / z1,
-            -(second * z1 - first * z2) / z1.powi(3),
-        )
-    }
-}
-
-fn fit_table(travels: &[Travel], compressions: &[Deflection], degree: Option<usize>) -> Result<Fitted, SpringError> {
-    let n = travels.len();
-    let needed = degree.map_or(3, |degree| degree + 1);
-    if n < needed {
-        return Err(SpringError::TooFewPoints { count: n, needed });
-    }
-    let z: Vec<f64> = travels.iter().map(|z| z.si()).collect();
-    let s: Vec<f64> = compressions.iter().map(|s| s.si()).collect();
-    let (low, high) = z
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), z| (l.min(*z), h.max(*z)));
-    let (center, scale) = (f64::midpoint(low, high), (high - low) / 2.0);
-    let fitted = |degree: usize| {
-        let column = |k: usize| {
-            z.iter()
-                .map(|z| ((z - center) / scale).powi(i32::try_from(k).unwrap_or(0)))
-                .collect()
-        };
-        let fit = least_squares(&(0..=degree).map(column).collect::<Vec<_>>(), &s)?;
-        let dof = n.saturating_sub(degree + 1);
-        let scatter = if dof > 0 { (fit.rss / dof as f64).sqrt() } else { 0.0 };
-        Some(Fitted {
-            center,
-            scale,
-            fit,
-            scatter,
-            degree,
-        })
-    };
-    // Compressions are read to no better than a tenth of a micrometre.
-    let floor = n as f64 * 1e-14;
-    let score =
-        |f: &Fitted| n as f64 * (f.fit.rss.max(floor) / n as f64).ln() + (f.degree as f64 + 1.0) * (n as f64).ln();
-    let best = match degree {
-        Some(degree) => fitted(degree),
-        None => (1..=5.min(n - 2))
-            .filter_map(fitted)
-            .min_by(|a, b| score(a).total_cmp(&score(b))),
-    };
-    best.ok_or(SpringError::OutOfRange {
-        field: "linkage.table.travels",
-        value: low * 1e3,
-        unit: "mm",
-        allowed: "enough different travels for the degree",
-    })
-}
-
-impl Fitted {
-    fn place(&self, z: f64, scatter: f64) -> Place {
-        let t = (z - self.center) / self.scale;
-        let [s, first, second] = derivatives(&self.fit.coefficients, t);
-        let terms = self.fit.coefficients.len();
-        let power = |k: i32, order: i32| -> f64 {
-            let factor: i32 = (0..order).map(|j| k - j).product();
-            if k < order {
-                0.0
-            } else {
-                f64::from(factor) * t.powi(k - order)
-            }
-        };
-        let u = |order: i32| {
-            let row: Vec<f64> = (0..terms)
-                .map(|k| power(i32::try_from(k).unwrap_or(0), order))
-                .collect();
-            let rows = self.fit.covariance.iter().zip(&row);
-            let of = |covariances: &Vec<f64>| covariances.iter().zip(&row).map(|(c, r)| c * r).sum::<f64>();
-            scatter
-                * rows
-                    .map(|(covariances, r)| r * of(covariances))
-                    .sum::<f64>()
-                    .max(0.0)
-                    .sqrt()
-        };
-        Place {
-            ratio_u: u(1) / self.scale,
-            change_u: u(2) / self.scale.powi(2),
-            ..Place::plain(z, s, first / self.scale, second / self.scale.powi(2))
-        }
-    }
-
-    /// Coefficients over the travel itself, everything in millimetres.
-    fn in_millimeters(&self) -> Vec<f64> {
-        let (center, scale) = (self.center * 1e3, self.scale * 1e3);
-        let mut powers = vec![0.0; self.fit.coefficients.len()];
-        for c in self.fit.coefficients.iter().rev() {
-            // Times (z - center)/scale, plus the next coefficient.
-            let mut next: Vec<f64> = powers.iter().map(|p| -center * p / scale).collect();
-            next.iter_mut().skip(1).zip(&powers).for_each(|(n, p)| *n += p / scale);
-            if let Some(first) = next.first_mut() {
-                *first += c * 1e3;
-            }
-            powers = next;
-        }
-        powers
-    }
-}
-
 fn say(wheel: &WheelSpring, found: &mut WheelFound) {
     let words = Words::new(wheel.units);
     for point in &found.points {
@@ -438,70 +218,5 @@ fn say(wheel: &WheelSpring, found: &mut WheelFound) {
             words.rate(b.si())
         );
         found.findings.push(Finding::about(Code::PairDiffers, "rates", text));
-    }
-}
-
-fn check(wheel: &WheelSpring) -> Result<(), SpringError> {
-    let mm = LengthUnit::Millimeter;
-    let refuse = |field, value, unit, allowed| {
-        Err(SpringError::OutOfRange {
-            field,
-            value,
-            unit,
-            allowed,
-        })
-    };
-    if wheel.rates.is_empty() {
-        return refuse("rates", 0.0, "springs", "1 or more");
-    }
-    for (rate, u) in &wheel.rates {
-        not_negative("rates", *rate, StiffnessUnit::NewtonPerMillimeter)?;
-        not_negative("rates.standard_uncertainty", *u, StiffnessUnit::NewtonPerMillimeter)?;
-    }
-    not_negative("preload", wheel.preload, mm)?;
-    match &wheel.linkage {
-        Linkage::ConstantRatio(ratio) if !(*ratio > 0.0 && *ratio <= 10.0) => {
-            refuse("linkage.motion_ratio", *ratio, "", "above 0, up to 10")
-        }
-        Linkage::Polynomial(c) if c.is_empty() || c.len() > 10 || !c.iter().all(|c| c.is_finite()) => refuse(
-            "linkage.polynomial",
-            c.len() as f64,
-            "coefficients",
-            "1 to 10 finite ones",
-        ),
-        Linkage::Arms { wheel_arm, spring_arm } => {
-            positive("linkage.arms.wheel_arm", *wheel_arm, mm)?;
-            positive("linkage.arms.spring_arm", *spring_arm, mm)
-        }
-        Linkage::Table {
-            travels,
-            compressions,
-            degree,
-        } => {
-            if travels.len() != compressions.len() {
-                return Err(SpringError::Mismatched {
-                    what: "linkage.table.compressions",
-                    count: compressions.len(),
-                    expected: travels.len(),
-                });
-            }
-            match degree {
-                Some(degree) if !(1..=7).contains(degree) => {
-                    refuse("linkage.table.degree", *degree as f64, "", "1 to 7")
-                }
-                _ => Ok(()),
-            }
-        }
-        Linkage::Swingarm { axle_radius, .. } => {
-            positive("linkage.swingarm.axle_radius", *axle_radius, mm)?;
-            let steep = wheel.angles.iter().find(|angle| angle.si().abs() > 1.4);
-            steep.map_or(Ok(()), |angle| {
-                refuse("angles", angle.get(AngleUnit::Degree), "deg", "-80 to 80")
-            })
-        }
-        Linkage::Fork { rake } if !(0.0..1.2).contains(&rake.si()) => {
-            refuse("linkage.fork.rake", rake.get(AngleUnit::Degree), "deg", "0 to 68")
-        }
-        Linkage::ConstantRatio(_) | Linkage::Polynomial(_) | Linkage::Fork { .. } => Ok(()),
     }
 }

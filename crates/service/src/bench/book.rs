@@ -7,3 +7,5 @@ mod kept;
 mod records;
 mod standard;
 mod tables;
+
+pub(in crate::bench) use records::pinned;

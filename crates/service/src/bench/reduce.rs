@@ -264,12 +264,7 @@ impl Bench {
         name: &wire::names::Name,
         used: &mut Vec<v1::UsedRevision>,
     ) -> Result<(v1::SpringValues, Option<v1::Assumption>), ServiceError> {
-        let saved = self.spring_at(name, shown)?;
-        if saved.delete_time.is_some() {
-            return Err(ServiceError::Deleted { name: shown.to_owned() });
-        }
-        used.push(used_revision(Collection::Springs, saved.id.as_str(), saved.revision));
-        let spring = map::spring(&saved);
+        let spring = self.spring_of_rack(shown, name, used)?;
         let missing = |what: &str| ServiceError::NotReducible {
             basis: Basis::Stored,
             cause: format!("{shown} has no {what}"),

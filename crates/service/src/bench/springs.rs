@@ -1,8 +1,8 @@
 //! Calculations on springs from values alone, and pairs.
 
-use mechanics::spring::{self, Pair, Reduced, Samples, Source};
+use mechanics::spring::{self, Pair, PartKind, Reduced, Samples, Source};
 use wire::names::Collection;
-use wire::springs::{assembly, calibration, gas, helical, pair, reduce, wheel};
+use wire::springs::{assembly, calibration, gas, helical, length, pair, reduce, wheel};
 use wire::v1;
 use wire::v1::ViolationReason as Reason;
 use wire::v1::pair_member::Source as Member;
@@ -32,10 +32,86 @@ impl Bench {
         request: v1::EvaluateAssemblyRequest,
     ) -> Result<v1::EvaluateAssemblyResponse, ServiceError> {
         let mut violations = Violations::new();
-        let read = assembly::request(&request, &mut violations);
+        let names = assembly::named(&request, &mut violations);
+        // Every fault of the request is named before the rack is asked.
+        assembly::request(&request, &assembly::Known::new(), &mut violations);
+        violations.finish()?;
+        let (mut used, mut assumptions, mut known) = (Vec::new(), Vec::new(), assembly::Known::new());
+        for (shown, name) in names {
+            let part = self.part_of_rack(&shown, &name, &mut used, &mut assumptions)?;
+            known.insert(shown, part);
+        }
+        let basis = if known.is_empty() { Basis::Sent } else { Basis::Stored };
+        let mut violations = Violations::new();
+        let read = assembly::request(&request, &known, &mut violations);
         let read = checked(violations, read)?;
-        let found = spring::evaluate_assembly(&read).map_err(not_reducible(Basis::Sent))?;
-        Ok(assembly::response(&found, read.units))
+        let found = spring::evaluate_assembly(&read).map_err(not_reducible(basis))?;
+        let mut reply = assembly::response(&found, read.units);
+        reply.assumptions.extend(assumptions);
+        reply.used = once(used);
+        Ok(reply)
+    }
+
+    /// A spring of the rack as a part: what its tested run says, else its marked rate.
+    fn part_of_rack(
+        &self,
+        shown: &str,
+        name: &wire::names::Name,
+        used: &mut Vec<v1::UsedRevision>,
+        assumptions: &mut Vec<v1::Assumption>,
+    ) -> Result<PartKind, ServiceError> {
+        let spring = self.spring_of_rack(shown, name, used)?;
+        let stop = length::travel_to_solid(&spring);
+        let mut assume = |text: String, source: &str| {
+            assumptions.push(v1::Assumption {
+                subject: shown.to_owned(),
+                text,
+                source: source.to_owned(),
+            });
+        };
+        if spring.tested_run.is_empty() {
+            let Some(rate) = length::marked_rate(&spring) else {
+                return Err(ServiceError::NotReducible {
+                    basis: Basis::Stored,
+                    cause: format!("{shown} has no tested run and no marked rate"),
+                });
+            };
+            assume(
+                "the marked rate holds; the spring has no tested run".to_owned(),
+                "the marking",
+            );
+            return Ok(PartKind::Straight { rate, stop });
+        }
+        let request = v1::ReduceRunRequest {
+            source: Some(Asked::Run(spring.tested_run)),
+            ..Default::default()
+        };
+        let part = self.reduced(request, used)?.as_part(stop);
+        if let PartKind::Table { .. } = part {
+            let text =
+                "one rate does not describe it: its measured curve is taken, and it counts as closed where that ends";
+            assume(text.to_owned(), "the spring's tested run");
+        }
+        Ok(part)
+    }
+
+    /// A spring that is on the rack.
+    pub(super) fn spring_of_rack(
+        &self,
+        shown: &str,
+        name: &wire::names::Name,
+        used: &mut Vec<v1::UsedRevision>,
+    ) -> Result<v1::Spring, ServiceError> {
+        let saved = self.spring_at(name, shown)?;
+        if saved.delete_time.is_some() {
+            return Err(ServiceError::Deleted { name: shown.to_owned() });
+        }
+        used.push(super::reduce::used_revision(
+            Collection::Springs,
+            saved.id.as_str(),
+            saved.revision,
+        ));
+        Ok(super::map::spring(&saved))
     }
 
     /// A gas spring, or the state of a gas.
@@ -118,7 +194,7 @@ impl Bench {
         };
         let judged = spring::judge_pair(&pair);
         let mut reply = pair::response(&pair, &judged, asked.units);
-        reply.used = used;
+        reply.used = once(used);
         Ok(reply)
     }
 
@@ -143,6 +219,7 @@ impl Bench {
             }
             other => other,
         };
+        // What a run assumes of its tare is said where the run is read by itself.
         self.reduced(request, used).map_err(below)
     }
 
@@ -150,16 +227,7 @@ impl Bench {
         let mut violations = Violations::new();
         let read = Collection::Springs.revisable(name, violations.at(field).at("spring"));
         let read = checked(violations, read)?;
-        let saved = self.spring_at(&read, name)?;
-        if saved.delete_time.is_some() {
-            return Err(ServiceError::Deleted { name: name.to_owned() });
-        }
-        used.push(super::reduce::used_revision(
-            Collection::Springs,
-            saved.id.as_str(),
-            saved.revision,
-        ));
-        let run = super::map::spring(&saved).tested_run;
+        let run = self.spring_of_rack(name, &read, used)?.tested_run;
         if run.is_empty() {
             return Err(ServiceError::NotReducible {
                 basis: Basis::Stored,
@@ -170,7 +238,7 @@ impl Bench {
     }
 
     /// A reduction as the physics gives it.
-    fn reduced(
+    pub(super) fn reduced(
         &self,
         request: v1::ReduceRunRequest,
         used: &mut Vec<v1::UsedRevision>,
@@ -180,6 +248,13 @@ impl Bench {
         used.extend(prepared.used);
         Ok(reduced)
     }
+}
+
+/// Each record once: a spring is read for its tested run, and once more with it.
+fn once(mut used: Vec<v1::UsedRevision>) -> Vec<v1::UsedRevision> {
+    let mut seen = std::collections::HashSet::new();
+    used.retain(|one| seen.insert(one.name.clone()));
+    used
 }
 
 /// What is wrong with a member's own request, before anything is computed.

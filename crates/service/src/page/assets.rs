@@ -47,10 +47,12 @@ pub(super) static STYLE: Asset = asset!(
 pub(super) static COMMON: Asset = asset!("page.js", SCRIPT, include_str!("assets/page.js"));
 /// What moves on the bench.
 pub(super) static LIVE: Asset = asset!("live.js", SCRIPT, include_str!("assets/live.js"));
+/// What moves where springs are put together.
+pub(super) static COMBINE: Asset = asset!("combine.js", SCRIPT, include_str!("assets/combine.js"));
 /// The sign in the browser's tab.
 pub(super) static ICON: Asset = asset!("icon.svg", "image/svg+xml", include_str!("assets/icon.svg"));
 
-static ALL: &[&Asset] = &[&STYLE, &COMMON, &LIVE, &ICON];
+static ALL: &[&Asset] = &[&STYLE, &COMMON, &LIVE, &COMBINE, &ICON];
 
 impl Asset {
     /// Where it is.

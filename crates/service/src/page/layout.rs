@@ -17,12 +17,15 @@ pub(super) enum Section {
     Rack,
     /// The recorded runs.
     Runs,
+    /// Springs put together.
+    Combine,
 }
 
 const SECTIONS: &[(Section, &str, &str)] = &[
     (Section::Bench, "/", "Bench"),
     (Section::Rack, "/rack", "Rack"),
     (Section::Runs, "/runs", "Runs"),
+    (Section::Combine, "/combine", "Combine"),
 ];
 
 /// What is around a view.

@@ -38,31 +38,48 @@ pub(super) struct Subject {
     pub(super) id: &'static str,
     pub(super) story: &'static str,
     label: &'static str,
-    marked_rate: &'static str,
+    marked_rate: Option<&'static str>,
     marked_free_length: &'static str,
     rate: &'static str,
+    knee: Option<Knee>,
     free_length: &'static str,
     solid_length: &'static str,
     approach: &'static str,
     travel: &'static str,
     seed: &'static str,
+    /// The other spring of its pair.
+    pair: Option<&'static str>,
 }
 
+/// Where its rate rises to another one, and over how much travel.
+#[derive(Debug, Clone, Copy)]
+struct Knee {
+    second_rate: &'static str,
+    at: &'static str,
+    width: &'static str,
+}
+
+/// The legs of the fork that are judged as a pair.
+pub(super) const PAIR: [&str; 2] = ["demo-leg-left", "demo-leg-right"];
+
 /// The springs, in the order they are shown.
-pub(super) fn subjects() -> [Subject; 4] {
+pub(super) fn subjects() -> [Subject; 8] {
     let sound = Subject {
         id: "demo-true",
         story: "a fork spring that is what it is marked as",
         label: "invented fork spring, left",
-        marked_rate: "9.5 N/mm",
+        marked_rate: Some("9.5 N/mm"),
         marked_free_length: "380 mm",
         rate: "9.53 N/mm",
+        knee: None,
         free_length: "380 mm",
         solid_length: "230 mm",
         approach: "10 mm",
         travel: "110 mm",
         seed: "11",
+        pair: Some("demo-mismarked"),
     };
+    let [left, right] = PAIR;
     [
         sound,
         Subject {
@@ -71,28 +88,83 @@ pub(super) fn subjects() -> [Subject; 4] {
             label: "invented fork spring, right",
             rate: "10.4 N/mm",
             seed: "12",
+            pair: Some("demo-true"),
             ..sound
         },
         Subject {
             id: "demo-tired",
             story: "an old spring that has set and gone soft",
             label: "invented fork spring, many years old",
-            marked_rate: "9.0 N/mm",
+            marked_rate: Some("9.0 N/mm"),
             rate: "8.35 N/mm",
             free_length: "371 mm",
             approach: "19 mm",
             seed: "13",
+            pair: None,
             ..sound
         },
         Subject {
             id: "demo-binds",
             story: "a spring whose coils close before the stroke ends",
             label: "invented fork spring, one coil too many",
-            marked_rate: "9.2 N/mm",
+            marked_rate: Some("9.2 N/mm"),
             rate: "9.2 N/mm",
             solid_length: "283 mm",
             travel: "99 mm",
             seed: "14",
+            pair: None,
+            ..sound
+        },
+        Subject {
+            id: "demo-dual-rate",
+            story: "a spring of two rates: its close-wound end goes solid on the way",
+            label: "invented dual-rate spring",
+            marked_rate: None,
+            rate: "7.0 N/mm",
+            knee: Some(Knee {
+                second_rate: "11.0 N/mm",
+                at: "45 mm",
+                width: "0.5 mm",
+            }),
+            seed: "16",
+            pair: None,
+            ..sound
+        },
+        Subject {
+            id: "demo-progressive",
+            story: "a spring whose pitch changes all along: its rate rises throughout",
+            label: "invented progressive spring",
+            marked_rate: None,
+            rate: "6.0 N/mm",
+            knee: Some(Knee {
+                second_rate: "14.0 N/mm",
+                at: "60 mm",
+                width: "25 mm",
+            }),
+            seed: "17",
+            pair: None,
+            ..sound
+        },
+        Subject {
+            id: left,
+            story: "one leg of a fork, as it was",
+            label: "invented pair, left leg",
+            marked_rate: Some("9.0 N/mm"),
+            rate: "8.98 N/mm",
+            seed: "18",
+            pair: Some(right),
+            ..sound
+        },
+        Subject {
+            id: right,
+            story: "the other leg of that fork, which has set and gone soft",
+            label: "invented pair, right leg",
+            marked_rate: Some("9.0 N/mm"),
+            rate: "8.62 N/mm",
+            free_length: "375 mm",
+            approach: "15 mm",
+            seed: "19",
+            pair: Some(left),
             ..sound
         },
     ]
@@ -101,7 +173,7 @@ pub(super) fn subjects() -> [Subject; 4] {
 impl Subject {
     /// Its name on the rack.
     pub(super) fn spring(&self) -> String {
-        format!("springs/{}", self.id)
+        spring_named(self.id)
     }
 
     /// The name of its run.
@@ -111,25 +183,28 @@ impl Subject {
 
     /// Puts it on the rack.
     pub(super) fn create(&self) -> Result<v1::CreateSpringRequest, Fail> {
-        let (rate, rate_unit) = entered("Stiffness", self.marked_rate)?;
+        let marked = self.marked_rate.map(|rate| entered("Stiffness", rate)).transpose()?;
         let (length, length_unit) = entered("Length", self.marked_free_length)?;
+        // A tolerance is for what is marked.
+        let grade = marked.map(|_| v1::ToleranceGrade {
+            system: v1::tolerance_grade::System::StatedRatio.into(),
+            rate_tolerance_ratio: Some(0.05),
+            ..v1::ToleranceGrade::default()
+        });
         Ok(v1::CreateSpringRequest {
             spring: Some(v1::Spring {
                 label: self.label.to_owned(),
-                marked_rate: Some(v1::Stiffness {
+                marked_rate: marked.map(|(rate, unit)| v1::Stiffness {
                     value: Some(rate),
-                    unit: rate_unit,
+                    unit,
                 }),
                 free_length: Some(v1::Length {
                     value: Some(length),
                     unit: length_unit,
                 }),
-                grade: Some(v1::ToleranceGrade {
-                    system: v1::tolerance_grade::System::StatedRatio.into(),
-                    rate_tolerance_ratio: Some(0.05),
-                    ..v1::ToleranceGrade::default()
-                }),
+                grade,
                 notes: "Invented for the demo.".to_owned(),
+                pair_spring: self.pair.map(spring_named).unwrap_or_default(),
                 ..v1::Spring::default()
             }),
             spring_id: self.id.to_owned(),
@@ -137,9 +212,24 @@ impl Subject {
         })
     }
 
+    /// Its run is its test: the rack shows the rate it measured.
+    pub(super) fn tested(&self) -> v1::UpdateSpringRequest {
+        v1::UpdateSpringRequest {
+            spring: Some(v1::Spring {
+                name: self.spring(),
+                tested_run: self.run(),
+                ..v1::Spring::default()
+            }),
+            update_mask: Some(prost_types::FieldMask {
+                paths: vec!["tested_run".to_owned()],
+            }),
+            request_id: uuid::Uuid::new_v4().to_string(),
+        }
+    }
+
     /// The tester it is on, as it would be typed.
     pub(super) fn tester(&self) -> Result<tester::Options, Fail> {
-        typed(&[
+        let mut words = vec![
             "--fast",
             "--rate",
             self.rate,
@@ -157,7 +247,18 @@ impl Subject {
             self.seed,
             "--tare",
             TARE,
-        ])
+        ];
+        if let Some(knee) = &self.knee {
+            words.extend([
+                "--second-rate",
+                knee.second_rate,
+                "--knee",
+                knee.at,
+                "--knee-width",
+                knee.width,
+            ]);
+        }
+        typed(&words)
     }
 
     /// The feed from there to the server, as it would be typed.
@@ -179,6 +280,24 @@ impl Subject {
             "simulated tester of the demo",
         ];
         typed(&[own.as_slice(), &BENCH].concat())
+    }
+}
+
+fn spring_named(id: &str) -> String {
+    format!("springs/{id}")
+}
+
+/// Asks whether the legs of the fork match, by their tests.
+pub(super) fn judge_pair() -> v1::JudgePairRequest {
+    let [first, second] = PAIR.map(|id| {
+        Some(v1::PairMember {
+            source: Some(v1::pair_member::Source::Spring(spring_named(id))),
+        })
+    });
+    v1::JudgePairRequest {
+        first,
+        second,
+        ..v1::JudgePairRequest::default()
     }
 }
 

@@ -7,8 +7,9 @@ use super::decode::{Format, Separator};
 use super::intake::{Clock, Place};
 use super::options::Options;
 use super::outbox::Outbox;
+use super::preamble::Declared;
 use super::reader::{self, Opened};
-use super::source::{Declared, Source, Start};
+use super::source::{Source, Start};
 use super::spool::{Head, Spool, SpoolError};
 use super::{FeedError, MEGABYTE};
 use wire::v1::instruction::Action;
@@ -76,7 +77,7 @@ pub(super) async fn begin(options: &Options, path: &Path) -> Result<Begun, FeedE
             Err(error) => return Err(error.into()),
         }
     }
-    let opened = reader::open(&source, Start::Now, &options.declared()).await?;
+    let opened = reader::first(&source, &options.declared()).await?;
     let format = opened.preamble.format.clone();
     let head = Head {
         source: source.to_string(),
@@ -85,6 +86,7 @@ pub(super) async fn begin(options: &Options, path: &Path) -> Result<Begun, FeedE
         skip_lines: options.skip_lines,
         resumes: opened.preamble.resumes,
         test: opened.preamble.test.clone(),
+        sealed: format.sealed,
         header: Some(options.run.header(&format.columns, &obeys(&opened.preamble.obeys))),
     };
     let spool = Spool::create(path, head.clone(), limit)?;
@@ -119,6 +121,7 @@ async fn take_up(options: &Options, source: Source, spool: Spool, path: &Path) -
     let format = Format {
         columns: head.columns.parse::<Columns>().map_err(|_| unknown())?,
         separator: Separator::named(&head.separator).ok_or_else(unknown)?,
+        sealed: head.sealed,
     };
     let (place, clock) = (spool.last().place(), spool.last().clock());
     let opened = if spool.ended() {
@@ -126,8 +129,8 @@ async fn take_up(options: &Options, source: Source, spool: Spool, path: &Path) -
     } else {
         let start = match source {
             Source::File(_) => Start::Byte(place.offset),
-            Source::Tcp(_) if head.resumes => Start::Line(place.data_lines),
-            Source::Tcp(_) | Source::Stdin => Start::Now,
+            _ if source.is_line() && head.resumes => Start::Line(place.data_lines),
+            _ => Start::Now,
         };
         let declared = Declared {
             skip_lines: head.skip_lines.saturating_sub(place.line),
@@ -136,7 +139,7 @@ async fn take_up(options: &Options, source: Source, spool: Spool, path: &Path) -
         let opened = reader::open(&source, start, &declared).await?;
         Some((opened, format, place, clock))
     };
-    let restarted = !matches!(source, Source::File(_)) && !head.resumes;
+    let restarted = source.is_live() && !head.resumes;
     Ok(Begun {
         outbox: Outbox::new(spool),
         head,
@@ -150,6 +153,7 @@ pub(super) fn known(format: &Format, options: &Options) -> Declared {
     Declared {
         columns: Some(format.columns.clone()),
         separator: Some(format.separator),
+        sealed: format.sealed,
         ..options.declared()
     }
 }

@@ -59,6 +59,8 @@ pub(crate) struct Format {
     pub(crate) columns: Columns,
     /// What stands between them.
     pub(crate) separator: Separator,
+    /// Whether each line ends with its number and checksum (`seal`).
+    pub(crate) sealed: bool,
 }
 
 /// One line's readings.
@@ -107,6 +109,8 @@ pub(crate) enum Complaint {
         /// The field.
         text: String,
     },
+    /// The checksum at its end is not that of the line.
+    Checksum,
     /// The source ended within the line.
     Unfinished,
 }
@@ -131,6 +135,7 @@ impl fmt::Display for Complaint {
                 )
             }
             Self::NotFinite { column, text } => write!(f, "{column} \"{text}\" is not a finite number"),
+            Self::Checksum => write!(f, "its checksum is not right"),
             Self::Unfinished => write!(f, "cut off before its end"),
         }
     }
@@ -160,6 +165,8 @@ pub(crate) enum Note<'a> {
     Obeys(&'a str),
     /// It begins when it is told to.
     Waiting,
+    /// Each of its lines ends with number and checksum.
+    Sealed,
     /// It has begun.
     Started,
     /// It set its zero: it takes so much off its loads from here on.
@@ -206,6 +213,7 @@ fn note(words: &str) -> Note<'_> {
         ("separator", separator) if !separator.is_empty() => Note::Separator(separator),
         ("test", test) if !test.is_empty() => Note::Test(test),
         ("resume", "from-line") => Note::ResumeFromLine,
+        ("checksum", "crc32c") => Note::Sealed,
         ("from", number) => number.parse().map_or(Note::Other, Note::From),
         ("obeys", words) => Note::Obeys(words),
         ("waiting", "") => Note::Waiting,
@@ -359,6 +367,7 @@ mod tests {
         Format {
             columns: columns.parse().unwrap(),
             separator,
+            sealed: false,
         }
     }
 

@@ -4,8 +4,9 @@ use std::fmt;
 use std::path::PathBuf;
 
 use super::intake::Unreadable;
+use super::preamble::PreambleError;
 use super::record::RecordError;
-use super::source::{PreambleError, Source};
+use super::source::Source;
 use super::spool::SpoolError;
 
 /// Why a feed ended without a finished run.

@@ -3,6 +3,7 @@
 use wire::v1;
 
 use super::decode::{self, Complaint, Format, Line, Note, RawLine, Sample, Splitter};
+use super::seal;
 
 /// Complaints kept word for word; the rest are only counted.
 pub(crate) const COMPLAINTS_KEPT: usize = 5;
@@ -173,6 +174,12 @@ pub(crate) struct Intake {
     complaints: Vec<Damaged>,
     events: Vec<Event>,
     ended: bool,
+    /// The end was said before every reading had come.
+    short: bool,
+    /// The last line that could not be told from noise.
+    suspect: Option<String>,
+    /// Gaps told by numbers.
+    gaps: u64,
 }
 
 impl Intake {
@@ -193,6 +200,9 @@ impl Intake {
             complaints: Vec::new(),
             events: Vec::new(),
             ended: false,
+            short: false,
+            suspect: None,
+            gaps: 0,
         }
     }
 
@@ -204,6 +214,26 @@ impl Intake {
     /// Whether the source said that the test is over.
     pub(crate) fn ended(&self) -> bool {
         self.ended
+    }
+
+    /// Whether the source said that the test is over and some of its readings never came: it can say them again.
+    pub(crate) fn ended_short(&mut self) -> bool {
+        std::mem::take(&mut self.short)
+    }
+
+    /// Takes the test for over.
+    pub(crate) fn end(&mut self) {
+        self.ended = true;
+    }
+
+    /// Whether there was a sample.
+    pub(crate) fn any_sample(&self) -> bool {
+        let damaged = if self.rules.format.sealed {
+            0
+        } else {
+            self.place.malformed
+        };
+        self.place.data_lines > damaged
     }
 
     /// What the source said of itself since this was asked last.
@@ -291,6 +321,9 @@ impl Intake {
         if self.place.line <= self.rules.skip_lines {
             return Ok(());
         }
+        if self.rules.format.sealed {
+            return self.sealed_line(raw.bytes.as_deref(), full);
+        }
         let read = raw.bytes.as_deref().ok_or(Complaint::TooLong).and_then(decode::line);
         match read {
             Ok(Line::Blank) => Ok(()),
@@ -313,6 +346,93 @@ impl Intake {
         }
     }
 
+    /// A line that says which reading it is, and whether it came as it was sent: what is missing is counted by the numbers,
+    /// and what comes again is passed over.
+    fn sealed_line(&mut self, bytes: Option<&[u8]>, full: &mut Vec<Draft>) -> Result<(), Unreadable> {
+        let Some(bytes) = bytes else {
+            return self.broken(Complaint::TooLong);
+        };
+        if bytes.is_empty() {
+            return Ok(());
+        }
+        let Some(line) = seal::open(bytes) else {
+            return self.broken(Complaint::Checksum);
+        };
+        match decode::line(line.text) {
+            Ok(Line::Blank) => Ok(()),
+            Ok(Line::Note(Note::End)) if line.number > self.place.data_lines => {
+                self.short = true;
+                Ok(())
+            }
+            Ok(Line::Note(note)) => {
+                self.note(note, full);
+                Ok(())
+            }
+            Ok(Line::Data(_)) if line.number <= self.place.data_lines => Ok(()),
+            Ok(Line::Data(text)) => {
+                self.missed(line.number - self.place.data_lines - 1, full);
+                self.place.data_lines = line.number;
+                match decode::sample(text, &self.rules.format) {
+                    Ok(sample) => self.sample(&sample, full),
+                    Err(complaint) => self.damaged(complaint, full)?,
+                }
+                Ok(())
+            }
+            Err(complaint) => self.broken(complaint),
+        }
+    }
+
+    /// A line that cannot be told from noise; whether a reading was in it, the next number says.
+    fn broken(&mut self, complaint: Complaint) -> Result<(), Unreadable> {
+        self.place.malformed += 1;
+        self.within_limit()?;
+        if self.samples == 0 && self.place.malformed >= HOPELESS_LINES {
+            return Err(self.hopeless(complaint));
+        }
+        self.suspect = Some(format!("line {}: {complaint}", self.place.line));
+        self.complain(complaint);
+        Ok(())
+    }
+
+    /// Readings between the last one and this one that did not come.
+    fn missed(&mut self, count: u64, full: &mut Vec<Draft>) {
+        let suspect = self.suspect.take();
+        if count == 0 {
+            return;
+        }
+        self.gaps += 1;
+        if self.gaps <= EXACT_GAPS_MAX {
+            full.extend(self.cut_before_this_line());
+        }
+        let cause = suspect.unwrap_or_else(|| "readings that did not come".to_owned());
+        self.draft.missing.add(Some(count), &cause);
+    }
+
+    fn within_limit(&self) -> Result<(), Unreadable> {
+        match self.rules.malformed_max {
+            Some(limit) if self.place.malformed > limit => Err(Unreadable::TooManyMalformed { limit }),
+            Some(_) | None => Ok(()),
+        }
+    }
+
+    fn hopeless(&self, complaint: Complaint) -> Unreadable {
+        let line = self.place.line;
+        let first = self.complaints.first().cloned().unwrap_or(Damaged { line, complaint });
+        Unreadable::NothingReadable {
+            line: first.line,
+            complaint: first.complaint,
+        }
+    }
+
+    fn complain(&mut self, complaint: Complaint) {
+        if self.complaints.len() < COMPLAINTS_KEPT {
+            self.complaints.push(Damaged {
+                line: self.place.line,
+                complaint,
+            });
+        }
+    }
+
     fn note(&mut self, note: Note<'_>, full: &mut Vec<Draft>) {
         match note {
             Note::End => self.ended = true,
@@ -331,6 +451,7 @@ impl Intake {
             | Note::Test(_)
             | Note::ResumeFromLine
             | Note::From(_)
+            | Note::Sealed
             | Note::Obeys(_)
             | Note::Other => {}
         }
@@ -399,25 +520,15 @@ impl Intake {
                 return Err(Unreadable::DecimalComma { line, complaint });
             }
             if self.place.malformed >= HOPELESS_LINES {
-                let first = self.complaints.first().cloned().unwrap_or(Damaged { line, complaint });
-                return Err(Unreadable::NothingReadable {
-                    line: first.line,
-                    complaint: first.complaint,
-                });
+                return Err(self.hopeless(complaint));
             }
         }
-        if let Some(limit) = self.rules.malformed_max
-            && self.place.malformed > limit
-        {
-            return Err(Unreadable::TooManyMalformed { limit });
-        }
+        self.within_limit()?;
         if self.place.malformed <= EXACT_GAPS_MAX {
             full.extend(self.cut_before_this_line());
         }
         self.draft.missing.add(Some(1), &format!("line {line}: {complaint}"));
-        if self.complaints.len() < COMPLAINTS_KEPT {
-            self.complaints.push(Damaged { line, complaint });
-        }
+        self.complain(complaint);
         Ok(())
     }
 }

@@ -1,5 +1,7 @@
 //! What a feed is told: options as typed, and the run's header made of them.
 
+mod line;
+
 use std::path::PathBuf;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
@@ -10,7 +12,8 @@ use wire::v1::instruction::Action;
 
 use super::columns::Columns;
 use super::decode::Separator;
-use super::source::{Declared, Source};
+use super::preamble::Declared;
+pub(crate) use line::LineOptions;
 
 /// Where a server listens unless told otherwise.
 pub(crate) const DEFAULT_SERVER: &str = "http://127.0.0.1:7411";
@@ -23,7 +26,7 @@ const ELAPSED_BYTES: usize = 10;
 
 /// Records an instrument's readings as a run.
 #[derive(Debug, Clone, clap::Args)]
-#[command(group = clap::ArgGroup::new("source").required(true).args(["connect", "file", "stdin"]))]
+#[command(group = clap::ArgGroup::new("source").required(true).args(["connect", "serial", "scpi", "file", "stdin"]))]
 pub(crate) struct Options {
     /// The server to record at
     #[arg(long, default_value = DEFAULT_SERVER)]
@@ -37,6 +40,9 @@ pub(crate) struct Options {
     /// Read standard input; for a file, --file goes on exactly after an interruption, this cannot
     #[arg(long)]
     pub(crate) stdin: bool,
+    /// The line to the instrument.
+    #[command(flatten)]
+    pub(crate) line: LineOptions,
     /// Columns and units, such as "elapsed:us,deflection:mm,load:N"; - leaves one out
     #[arg(long)]
     pub(crate) columns: Option<Columns>,
@@ -62,7 +68,7 @@ pub(crate) struct Options {
     #[arg(long, default_value_t = 256, value_parser = clap::value_parser!(u64).range(1..=65_536))]
     pub(crate) spool_limit: u64,
     /// Stay at the bench: open the next run for the next spring, until interrupted
-    #[arg(long, requires = "connect", conflicts_with = "run_id")]
+    #[arg(long, conflicts_with_all = ["file", "stdin", "run_id"])]
     pub(crate) stay: bool,
     /// Put an unfinished run's spool aside and begin a new run
     #[arg(long)]
@@ -149,19 +155,11 @@ pub(crate) enum CellClass {
 }
 
 impl Options {
-    /// The source; its group promises that there is exactly one.
-    pub(crate) fn source(&self) -> Source {
-        match (&self.connect, &self.file) {
-            (Some(address), _) => Source::Tcp(address.clone()),
-            (None, Some(path)) => Source::File(std::path::absolute(path).unwrap_or_else(|_| path.clone())),
-            (None, None) => Source::Stdin,
-        }
-    }
-
     /// What is said about its lines.
     pub(crate) fn declared(&self) -> Declared {
         Declared {
-            columns: self.columns.clone(),
+            // One that is asked says them itself, with the clock it is asked by.
+            columns: self.columns.clone().filter(|_| self.line.scpi.is_none()),
             separator: self.separator,
             separator_default: if self.file.is_some() {
                 Separator::Comma
@@ -169,6 +167,9 @@ impl Options {
                 Separator::Space
             },
             skip_lines: self.skip_lines,
+            // What is asked for is checked before it becomes lines.
+            sealed: self.line.checksum && self.line.scpi.is_none(),
+            named: false,
         }
     }
 

@@ -1,5 +1,6 @@
 //! Whole feeds against a real socket: connections cut, the feed killed, the server absent, the source of every kind.
 
+mod garbled;
 mod server;
 mod staying;
 

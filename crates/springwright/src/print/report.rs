@@ -6,19 +6,20 @@ use wire::v1::{self, ReduceRunResponse, SpringShape};
 
 use super::figures::{self, Exactness, clean, per_cent};
 use super::said::{assumptions, findings};
+use super::springs::likely;
 use super::table::Table;
 use super::typed::{Estimated, estimated, shown, shown_as};
 
 /// Lines of label and text, aligned when they are all known.
 #[derive(Default)]
-struct Rows(Vec<(&'static str, String)>);
+pub(super) struct Rows(Vec<(&'static str, String)>);
 
 impl Rows {
-    fn add(&mut self, label: &'static str, text: Option<String>) {
+    pub(super) fn add(&mut self, label: &'static str, text: Option<String>) {
         self.0.extend(text.map(|text| (label, text)));
     }
 
-    fn write(&self, report: &mut String) {
+    pub(super) fn write(&self, report: &mut String) {
         let width = self.0.iter().map(|(label, _)| label.chars().count()).max().unwrap_or(0);
         for (label, text) in &self.0 {
             let _ = writeln!(report, "{label:width$}  {text}");
@@ -35,6 +36,7 @@ pub(crate) fn reduced(reply: &ReduceRunResponse) -> String {
     spring(reply, &mut rows);
     rows.write(&mut report);
     knees(reply, &mut report);
+    parts(reply, &mut report);
     local_rates(reply, &mut report);
     strokes(reply, &mut report);
     budget(reply, &mut report);
@@ -86,15 +88,9 @@ fn verdict(reply: &ReduceRunResponse) -> String {
     if explains && !verdict.words.is_empty() {
         let _ = writeln!(line, "  {}", clean(&verdict.words));
     }
-    let probability = verdict.conformance_probability.map(|probability| {
-        // Nothing measured is certain: the ends are not printed as 0 and 100 %.
-        let probability = match (probability * 1000.0).round() {
-            1000.0 => "over 99.9 %".to_owned(),
-            0.0 => "under 0.1 %".to_owned(),
-            thousandths => per_cent(thousandths / 1000.0),
-        };
-        format!("; probability that it is within: {probability}")
-    });
+    let probability = verdict
+        .conformance_probability
+        .map(|probability| format!("; probability that it is within: {}", likely(probability)));
     if let (Some(low), Some(high)) = (shown(verdict.lower_limit.as_ref()), shown(verdict.upper_limit.as_ref())) {
         let tolerance = verdict
             .rate_tolerance_ratio
@@ -229,7 +225,28 @@ fn spring(reply: &ReduceRunResponse, rows: &mut Rows) {
             SpringShape::Progressive => Some("progressive: one rate does not describe it".to_owned()),
             SpringShape::Undetermined => Some("cannot be told from these samples".to_owned()),
             SpringShape::Unspecified => None,
-        },
+        }
+        .map(|words| match reply.shape_probability_ratio {
+            Some(probability) => format!("{words}; probability {}", likely(probability)),
+            None => words,
+        }),
+    );
+    rows.add(
+        "errors in both",
+        reply.both_errors.as_ref().and_then(|line| {
+            let misfit = line.misfit_ratio.map(|ratio| {
+                format!(
+                    "; misfit {} (near 1 where the noises stated hold)",
+                    figures::number(ratio, 0, Exactness::Computed)
+                )
+            });
+            Some(format!(
+                "slope {}, standard uncertainty {}{}",
+                shown(line.slope.as_ref())?,
+                shown(line.slope_standard_uncertainty.as_ref())?,
+                misfit.unwrap_or_default()
+            ))
+        }),
     );
     rows.add(
         "pressed to",
@@ -248,6 +265,25 @@ fn spring(reply: &ReduceRunResponse, rows: &mut Rows) {
         }),
     );
     rows.add("curve", reply.curve.as_ref().map(figures::curve_words));
+}
+
+/// The straight parts the readings bear out, with their rates.
+fn parts(reply: &ReduceRunResponse, report: &mut String) {
+    let Some(line) = chosen_line(reply).filter(|line| line.rates.len() > 1) else {
+        return;
+    };
+    report.push_str("\nstraight parts, from the seating of the coils on\n");
+    for (index, rate) in line.rates.iter().enumerate() {
+        let to = line.breaks.get(index).and_then(|at| estimated(Some(at)));
+        let to = to.map_or_else(|| "to the end".to_owned(), |at| format!("up to {at}"));
+        let _ = writeln!(report, "  {} {to}", estimated(Some(rate)).unwrap_or_default());
+    }
+}
+
+fn chosen_line(reply: &ReduceRunResponse) -> Option<&v1::BrokenLine> {
+    let fit = reply.curve_fit.as_ref()?;
+    let index = usize::try_from(fit.chosen_segment_count).ok()?.checked_sub(1)?;
+    fit.lines.get(index)
 }
 
 fn knees(reply: &ReduceRunResponse, report: &mut String) {

@@ -16,13 +16,20 @@ pub(super) trait Estimated {
 }
 
 macro_rules! shown {
-    ($($quantity:ident, $estimate:ident;)*) => {$(
+    ($($quantity:ident)*) => {$(
         impl Shown for v1::$quantity {
             const DIMENSION: &'static str = stringify!($quantity);
             fn parts(&self) -> (Option<f64>, i32) {
                 (self.value, self.unit)
             }
         }
+    )*};
+}
+
+shown! { Length Force Stiffness Energy Pressure Volume Velocity FlowRate KinematicViscosity Density Temperature }
+
+macro_rules! estimated {
+    ($($quantity:ident, $estimate:ident;)*) => {$(
         impl Estimated for v1::$estimate {
             fn estimate(&self) -> Option<Estimate<'static>> {
                 let (value, unit) = self.value.as_ref()?.parts();
@@ -40,25 +47,12 @@ macro_rules! shown {
     )*};
 }
 
-shown! {
+estimated! {
     Length, LengthEstimate;
     Force, ForceEstimate;
     Stiffness, StiffnessEstimate;
     Energy, EnergyEstimate;
 }
-
-macro_rules! plain {
-    ($($quantity:ident),*) => {$(
-        impl Shown for v1::$quantity {
-            const DIMENSION: &'static str = stringify!($quantity);
-            fn parts(&self) -> (Option<f64>, i32) {
-                (self.value, self.unit)
-            }
-        }
-    )*};
-}
-
-plain!(Velocity, FlowRate, Pressure, KinematicViscosity, Density, Temperature);
 
 pub(super) fn shown<Q: Shown>(quantity: Option<&Q>) -> Option<String> {
     shown_as(quantity, Exactness::Computed)

@@ -4,8 +4,9 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
 
-use tokio::io::{AsyncBufReadExt, AsyncReadExt, AsyncWriteExt, BufReader, Lines as CommandLines};
-use tokio::net::tcp::{OwnedReadHalf, OwnedWriteHalf};
+use tokio::io::{
+    AsyncBufReadExt, AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt, BufReader, Lines as CommandLines,
+};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::Semaphore;
 use tokio::time::Instant;
@@ -125,7 +126,11 @@ async fn accept(
     }
 }
 
-pub(super) type Commands = CommandLines<BufReader<tokio::io::Take<OwnedReadHalf>>>;
+/// What a client says.
+pub(super) type Input = Box<dyn AsyncRead + Send + Unpin>;
+/// What it hears.
+pub(super) type Output = Box<dyn AsyncWrite + Send + Unpin>;
+pub(super) type Commands = CommandLines<BufReader<tokio::io::Take<Input>>>;
 
 #[derive(Debug, PartialEq, Eq)]
 pub(super) enum Command {
@@ -150,6 +155,17 @@ pub(super) fn command(line: &str) -> Command {
 async fn connection(stream: TcpStream, setup: &Setup, pace: Pace, turns: Option<Turns>) -> std::io::Result<Ending> {
     stream.set_nodelay(true)?;
     let (input, output) = stream.into_split();
+    line(Box::new(input), Box::new(output), setup, pace, turns).await
+}
+
+/// Serves one client, however it is connected.
+pub(super) async fn line(
+    input: Input,
+    output: Output,
+    setup: &Setup,
+    pace: Pace,
+    turns: Option<Turns>,
+) -> std::io::Result<Ending> {
     let mut commands = BufReader::new(input.take(COMMAND_BYTES_MAX)).lines();
     let first = match tokio::time::timeout(COMMAND_WAIT, commands.next_line()).await {
         Ok(Ok(Some(line))) => Some(command(&line)),
@@ -170,7 +186,7 @@ async fn connection(stream: TcpStream, setup: &Setup, pace: Pace, turns: Option<
 struct Test {
     lines: Lines,
     readings: std::iter::Peekable<Readings>,
-    output: OwnedWriteHalf,
+    output: Output,
     pace: Pace,
     began: Instant,
     /// Moment of the first reading sent, by the test's own time.
@@ -183,7 +199,7 @@ struct Test {
 }
 
 impl Test {
-    fn new(setup: &Setup, output: OwnedWriteHalf, pace: Pace, from: u64) -> Self {
+    fn new(setup: &Setup, output: Output, pace: Pace, from: u64) -> Self {
         Self {
             lines: Lines::of(setup),
             readings: Readings::of(setup).peekable(),
@@ -219,7 +235,7 @@ impl Test {
                 () = std::future::ready(()), if due <= Instant::now() => self.send().await?,
             }
         }
-        let closing = format!("# end {}\n", self.sent);
+        let closing = self.lines.note(&format!("end {}", self.sent), self.sent);
         self.output.write_all(closing.as_bytes()).await?;
         self.output.shutdown().await?;
         Ok(Ending::Whole)
@@ -240,9 +256,9 @@ impl Test {
         let mut text = String::with_capacity(WRITE_BYTES + 64);
         while text.len() < WRITE_BYTES && self.due().is_some_and(|due| due <= Instant::now()) {
             let Some(reading) = self.readings.next() else { break };
-            text.push_str(&self.lines.line(&reading, self.tare));
-            self.last_load = reading.load;
             self.sent += 1;
+            text.push_str(&self.lines.line(&reading, self.tare, self.sent));
+            self.last_load = reading.load;
         }
         self.output.write_all(text.as_bytes()).await
     }
@@ -253,23 +269,18 @@ impl Test {
             Command::Stop => Ok(true),
             Command::Tare => {
                 self.tare = self.last_load;
-                self.output
-                    .write_all(format!("# tare {}\n", self.tare).as_bytes())
-                    .await?;
-                Ok(false)
+                self.say(&format!("tare {}", self.tare)).await
             }
-            Command::From(_) => {
-                self.output.write_all(b"# refused: from comes first\n").await?;
-                Ok(false)
-            }
+            Command::From(_) => self.say("refused: from comes first").await,
             Command::Start => Ok(false),
-            Command::Unknown => {
-                self.output
-                    .write_all(b"# refused: known are from N, start, tare, stop\n")
-                    .await?;
-                Ok(false)
-            }
+            Command::Unknown => self.say("refused: known are from N, start, tare, stop").await,
         }
+    }
+
+    async fn say(&mut self, words: &str) -> std::io::Result<bool> {
+        let note = self.lines.note(words, self.sent);
+        self.output.write_all(note.as_bytes()).await?;
+        Ok(false)
     }
 }
 

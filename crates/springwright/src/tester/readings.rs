@@ -26,13 +26,13 @@ pub(crate) struct Reading {
 
 /// A display with a last digit.
 #[derive(Debug, Clone, Copy)]
-struct Display {
+pub(super) struct Display {
     resolution: f64,
-    decimals: usize,
+    pub(super) decimals: usize,
 }
 
 impl Display {
-    fn of(resolution: f64) -> Self {
+    pub(super) fn of(resolution: f64) -> Self {
         // 0.25 needs two decimals, 0.5 one: the fewest in which the digit itself can be written.
         let whole = |decimals: &i32| {
             let scaled = resolution * 10f64.powi(*decimals);
@@ -156,29 +156,55 @@ impl Lines {
             Between::Semicolon => "semicolon",
             Between::Tab => "tab",
         };
-        format!(
-            "# springwright tester 1; simulated, invented data\n# test {test}\n# columns elapsed:us,deflection:{},load:{}\n\
-             # separator {separator}\n# resume from-line\n# from {from}\n",
-            self.setup.deflection_resolution.unit().row().symbol,
-            self.setup.resolution.unit().row().symbol,
-        )
+        let mut words = vec!["springwright tester 1; simulated, invented data".to_owned()];
+        if self.setup.checksum {
+            words.push("checksum crc32c".to_owned());
+        }
+        words.extend([
+            format!("test {test}"),
+            format!(
+                "columns elapsed:us,deflection:{},load:{}",
+                self.setup.deflection_resolution.unit().row().symbol,
+                self.setup.resolution.unit().row().symbol
+            ),
+            format!("separator {separator}"),
+            "resume from-line".to_owned(),
+            format!("from {from}"),
+        ]);
+        words.iter().map(|words| self.note(words, from)).collect()
     }
 
-    pub(super) fn line(&self, reading: &Reading, tare: f64) -> String {
+    /// Words about the test, after so many readings.
+    pub(super) fn note(&self, words: &str, said: u64) -> String {
+        self.ended(format!("# {words}"), said)
+    }
+
+    /// A line with its end; with `--checksum` its number and checksum stand before it.
+    fn ended(&self, text: String, number: u64) -> String {
+        if !self.setup.checksum {
+            return text + "\n";
+        }
+        let covered = format!("{text}*{number}");
+        format!("{covered}*{:08x}\n", crc32c::crc32c(covered.as_bytes()))
+    }
+
+    /// A reading's line; readings count from 1.
+    pub(super) fn line(&self, reading: &Reading, tare: f64, number: u64) -> String {
         let between = match self.setup.separator {
             Between::Space => ' ',
             Between::Comma => ',',
             Between::Semicolon => ';',
             Between::Tab => '\t',
         };
-        format!(
-            "{}{between}{:.*}{between}{:.*}\n",
+        let text = format!(
+            "{}{between}{:.*}{between}{:.*}",
             reading.elapsed_us,
             self.deflection.decimals,
             reading.deflection,
             self.load.decimals,
             reading.load - tare + 0.0,
-        )
+        );
+        self.ended(text, number)
     }
 }
 
@@ -188,10 +214,10 @@ pub(super) fn write_test(setup: &Setup, out: &mut impl Write) -> std::io::Result
     out.write_all(lines.opening(0).as_bytes())?;
     let mut count = 0u64;
     for reading in Readings::of(setup) {
-        out.write_all(lines.line(&reading, 0.0).as_bytes())?;
         count += 1;
+        out.write_all(lines.line(&reading, 0.0, count).as_bytes())?;
     }
-    writeln!(out, "# end {count}")?;
+    out.write_all(lines.note(&format!("end {count}"), count).as_bytes())?;
     out.flush()
 }
 

@@ -15,6 +15,15 @@ pub(crate) struct Options {
     /// Where to listen; port 0: any free one, printed as "listening ADDRESS"
     #[arg(long, default_value = "127.0.0.1:0")]
     pub(crate) listen: SocketAddr,
+    /// Open a pseudo-terminal instead, printed as "line DEVICE": a serial line without a wire
+    #[arg(long, conflicts_with_all = ["print", "listen", "scpi"])]
+    pub(crate) pty: bool,
+    /// Answer SCPI messages at this address instead; port 0: any free one, printed as "listening ADDRESS"
+    #[arg(long, value_name = "ADDR", conflicts_with_all = ["print", "listen", "wait", "once", "checksum"])]
+    pub(crate) scpi: Option<SocketAddr>,
+    /// End each line with its number and a checksum
+    #[arg(long)]
+    pub(crate) checksum: bool,
     /// Print the test's lines instead of listening
     #[arg(long)]
     pub(crate) print: bool,
@@ -204,6 +213,7 @@ pub(crate) struct Setup {
     pub(super) separator: Between,
     pub(super) lose: Option<Lost>,
     pub(super) restart_clock_at: Option<u64>,
+    pub(super) checksum: bool,
 }
 
 /// The knee of a dual-rate spring.
@@ -317,6 +327,7 @@ impl TryFrom<&Options> for Setup {
             separator: options.separator,
             lose: options.lose,
             restart_clock_at: options.restart_clock_at,
+            checksum: options.checksum,
         };
         let readings = super::stroke::Strokes::of(&setup).duration() * setup.sample_rate;
         if readings < READINGS_MAX {

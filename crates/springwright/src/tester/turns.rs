@@ -4,11 +4,10 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::io::AsyncWriteExt;
-use tokio::net::tcp::OwnedWriteHalf;
 use tokio::sync::watch;
 use tokio::time::Instant;
 
-use super::door::{Command, Commands, Ending, WRITE_BYTES, command};
+use super::door::{Command, Commands, Ending, Output, WRITE_BYTES, command};
 use super::readings::{Lines, Readings};
 use super::setup::{Pace, Setup};
 
@@ -53,7 +52,7 @@ impl Turns {
         self,
         first: Option<Command>,
         commands: Commands,
-        output: OwnedWriteHalf,
+        output: Output,
     ) -> std::io::Result<Ending> {
         let from = match first {
             Some(Command::From(number)) => Some(number),
@@ -117,7 +116,7 @@ struct Client {
     readings: std::iter::Peekable<Readings>,
     at_rest: f64,
     sample_rate: f64,
-    output: OwnedWriteHalf,
+    output: Output,
     sent: u64,
     last_load: Option<f64>,
     tare: f64,
@@ -170,13 +169,13 @@ impl Client {
     async fn open(&mut self, turn: &Turn, from: u64) -> std::io::Result<()> {
         let name = format!("{:08x}-{}", self.turns.session, self.number);
         let mut text = self.lines.opening_of(&name, from);
-        text.push_str("# obeys start tare stop\n");
+        text.push_str(&self.lines.note("obeys start tare stop", from));
         // Those before the first reading wanted are known to whoever wants it, but for the one in force.
         while let Some((_, load)) = turn.tares.get(self.tares_said).filter(|(at, _)| *at < from) {
             (self.tare, self.tares_said) = (*load, self.tares_said + 1);
         }
         if turn.began.is_none() {
-            text.push_str("# waiting\n");
+            text.push_str(&self.lines.note("waiting", from));
         } else {
             self.told_start = true;
         }
@@ -192,7 +191,7 @@ impl Client {
         let mut text = String::new();
         if turn.began.is_some() && !self.told_start {
             self.told_start = true;
-            text.push_str("# started\n");
+            text.push_str(&self.lines.note("started", self.sent));
         }
         self.say_tares(turn, &mut text);
         self.output.write_all(text.as_bytes()).await
@@ -201,7 +200,7 @@ impl Client {
     fn say_tares(&mut self, turn: &Turn, text: &mut String) {
         while let Some((_, load)) = turn.tares.get(self.tares_said).filter(|(at, _)| *at <= self.sent) {
             (self.tare, self.tares_said) = (*load, self.tares_said + 1);
-            text.push_str(&format!("# tare {}\n", self.tare));
+            text.push_str(&self.lines.note(&format!("tare {}", self.tare), self.sent));
         }
     }
 
@@ -226,9 +225,9 @@ impl Client {
         while text.len() < WRITE_BYTES && matches!(self.due(turn), Due::At(due) if due <= Instant::now()) {
             self.say_tares(turn, &mut text);
             let Some(reading) = self.readings.next() else { break };
-            text.push_str(&self.lines.line(&reading, self.tare));
-            self.last_load = Some(reading.load);
             self.sent += 1;
+            text.push_str(&self.lines.line(&reading, self.tare, self.sent));
+            self.last_load = Some(reading.load);
         }
         self.output.write_all(text.as_bytes()).await
     }
@@ -238,7 +237,7 @@ impl Client {
         self.turns
             .turn
             .send_modify(|turn| turn.over |= turn.number == self.number);
-        let closing = format!("# end {}\n", self.sent);
+        let closing = self.lines.note(&format!("end {}", self.sent), self.sent);
         self.output.write_all(closing.as_bytes()).await?;
         self.output.shutdown().await?;
         Ok(Ending::Whole)
@@ -271,7 +270,10 @@ impl Client {
             };
         });
         match refused {
-            Some(why) => self.output.write_all(format!("# refused: {why}\n").as_bytes()).await,
+            Some(why) => {
+                let note = self.lines.note(&format!("refused: {why}"), self.sent);
+                self.output.write_all(note.as_bytes()).await
+            }
             None => Ok(()),
         }
     }

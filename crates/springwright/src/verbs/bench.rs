@@ -1,13 +1,16 @@
 //! A verb per call, under its bench: `rack get-spring` for `RackService/GetSpring`.
 
-use clap::{ArgMatches, Command, FromArgMatches as _};
+use clap::{Arg, ArgAction, ArgMatches, Command, FromArgMatches as _};
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
 
-use super::{book, calibration, drawer, reduce_run, run_method, valving};
+use super::{Shown, book, calibration, drawer, reduce_run, run_method, springs, valving};
 use crate::args::{self, CommonArgs};
 use crate::entry::{enter, is_typable};
 use crate::fail::{Ended, Fail};
-use crate::{api, args::flag};
+use crate::{api, args::flag, print};
+
+/// The flag that draws the reply.
+const PLOT: &str = "plot";
 
 /// A flag and the field of the request it sets.
 #[derive(Clone)]
@@ -122,12 +125,17 @@ pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
         if is_reduce_run(&method) {
             reduce_run::enter_flags(message, matches)?;
         }
+        springs::enter_flags(method.name(), message, matches)?;
         match points_path(&method) {
             Some(path) => calibration::enter_flags(message, matches, path),
             None => Ok(()),
         }
     };
-    run_method(method.clone(), common, with_flags, true).await
+    let shown = Shown {
+        verdict_counts: true,
+        plot: print::has_plot(method.name()) && matches.get_flag(PLOT),
+    };
+    run_method(method.clone(), common, with_flags, shown).await
 }
 
 fn bench_name(service: &str) -> String {
@@ -166,7 +174,16 @@ fn verb(method: &MethodDescriptor) -> Command {
     if points_path(method).is_some() {
         verb = verb.args(calibration::args());
     }
-    verb
+    if print::has_plot(method.name()) {
+        verb = verb.arg(
+            Arg::new(PLOT)
+                .long(PLOT)
+                .help("Draw the curve in letters below the reply")
+                .action(ArgAction::SetTrue)
+                .conflicts_with("json"),
+        );
+    }
+    verb.args(springs::args(method.name()))
 }
 
 fn entries(method: &MethodDescriptor, matches: &ArgMatches) -> Vec<(String, String, String)> {
@@ -187,9 +204,6 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
         "ReduceRun" => reduce_run::flags(),
         "LoadAtLength" => load_at_length(),
         "SolveStack" => valving::solve_stack(),
-        "CreateMachine" | "UpdateMachine" => [derived(method), book::machine("machine")].concat(),
-        "CreateSetup" | "UpdateSetup" => [derived(method), book::setup("setup")].concat(),
-        "CompareSetups" => book::compare(),
         "CompareStacks" => valving::compare_stacks(),
         "EvaluateDamper" => valving::evaluate_damper(),
         "EvaluateOil" => valving::evaluate_oil(),
@@ -198,9 +212,12 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
         "CreateStack" | "UpdateStack" => drawer::stack(method.name()),
         "BuildStack" | "UnbuildStack" => drawer::build(method.name()),
         "CreateDamper" | "UpdateDamper" => drawer::damper(method.name()),
+        "CreateMachine" | "UpdateMachine" => [derived(method), book::machine("machine")].concat(),
+        "CreateSetup" | "UpdateSetup" => [derived(method), book::setup("setup")].concat(),
+        "CompareSetups" => book::compare(),
         "CreateTester" | "UpdateTester" => derived(method).into_iter().chain(calibration::of_tester()).collect(),
         _ if method.is_client_streaming() => Vec::new(),
-        _ => derived(method),
+        name => springs::flags(name).into_iter().chain(derived(method)).collect(),
     }
 }
 
@@ -308,15 +325,17 @@ fn example(method: &MethodDescriptor) -> String {
         name if name.contains("Stack") => "--server 127.0.0.1:7411 --name stacks/mid",
         name if name.contains("Damper") => "--server 127.0.0.1:7411 --name dampers/rear",
         "EvaluateHelical" => "--wire-diameter 5mm --mean-coil-diameter 40mm --active-coil-count 5 --deflections 20mm",
-        "EvaluateAssembly" => "--request assembly.json --deflections 25mm",
-        "EvaluateGasSpring" => "--request fork.json --polytropic-exponent 1.2 --strokes 100mm",
-        "ComputeWheelRate" => "--request linkage.json --preload 8mm --wheel-travels 60mm",
+        "EvaluateAssembly" => "--series \"40 N/mm stop 12mm, 9.5 N/mm\" --preload 10mm --deflections 25mm --plot",
+        "EvaluateGasSpring" => {
+            "--seal-diameter 48mm --bore-diameter 44mm --air-gap 130mm --travel 120mm --strokes 100mm --plot"
+        }
+        "ComputeWheelRate" => "--motion-ratio 0.5 --rate \"90 N/mm\" --preload 8mm --wheel-travels 60mm",
+        "JudgePair" => "--server 127.0.0.1:7411 --first-run runs/left --second-run runs/right --limit-ratio 2%",
         "FitCalibration" => "--points \"0:0.2, 500:507.4, 1000:1014.8\" --degree 1 --readings 310.5",
         "CreateTester" | "UpdateTester" => {
             "--server 127.0.0.1:7411 --tester-id press --points-csv points.csv --applied-unit N --shown-unit N --calibrated 2026-03-01"
         }
         "ListTesters" => "--server 127.0.0.1:7411 --due-before 2026-12-31",
-        "JudgePair" => "--request pair.json --limit-ratio 2%",
         "CreateSpring" => "--server 127.0.0.1:7411 --label \"fork, left\" --marked-rate 9.5N/mm",
         "UpdateSpring" => "--server 127.0.0.1:7411 --name springs/a7 --rack-place \"top row\"",
         "ListSprings" => "--server 127.0.0.1:7411 --label-contains fork",

@@ -76,6 +76,29 @@ pub(super) fn read(file: &str) -> std::io::Result<String> {
     Ok(text)
 }
 
+/// The first two columns of a file as numbers; a first line that holds none is its heading.
+pub(super) fn two_columns(file: &str) -> Result<(Vec<f64>, Vec<f64>), String> {
+    let text = read(file).map_err(|fault| fault.to_string())?;
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .trim(csv::Trim::All)
+        .from_reader(text.as_bytes());
+    let places = [
+        (0, Holds::Deflection(LengthUnit::Millimeter)),
+        (1, Holds::Load(ForceUnit::Newton)),
+    ];
+    let mut columns = v1::Samples::default();
+    for (index, record) in reader.records().enumerate() {
+        let record = record.map_err(|fault| fault.to_string())?;
+        let heading = index == 0 && record.iter().all(|cell| cell.parse::<f64>().is_err());
+        if !heading {
+            sample(&record, &places, &mut columns)?;
+        }
+    }
+    Ok((columns.deflections, columns.loads))
+}
+
 fn declared(columns: &str) -> Result<Vec<Declared>, String> {
     let declared: Result<Vec<_>, String> = columns.split(',').map(column).collect();
     let declared = declared?;

@@ -151,7 +151,21 @@ pub(super) fn flags() -> Vec<Flag> {
             "curve.max_segment_count",
             "Most straight parts that are tried, 1 to 4",
         ),
-        Flag::new("load-noise", "curve.load_noise", "Standard deviation of a load reading"),
+        Flag::new(
+            "rates",
+            "curve.rate_place_count",
+            "So many places over the travel at which the rate is wanted",
+        ),
+        Flag::new(
+            "load-noise",
+            "uncertainty.load_noise",
+            "Standard deviation of a load reading; with that of the deflections the line with errors in both is given",
+        ),
+        Flag::new(
+            "deflection-noise",
+            "uncertainty.deflection_noise",
+            "Standard deviation of a deflection reading",
+        ),
     ]);
     flags
 }

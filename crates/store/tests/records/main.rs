@@ -10,6 +10,7 @@
 
 mod compat;
 mod damage;
+mod drawer;
 mod erasing;
 mod history;
 mod model;

@@ -1,25 +1,63 @@
 //! EvaluateAssembly: request in, reply out.
 
-use mechanics::quantity::{Deflection, Length, LengthUnit, Load, Quantity, UnitSystem};
+use mechanics::quantity::{Deflection, Length, LengthUnit, Load, Quantity, SpringRate, UnitSystem};
 use mechanics::spring::{Assembly, AssemblyFound, AssemblyPoint, DEEPEST, MOST_TABLE, Part, PartKind, Share};
 
 use super::curve::listed;
 use super::estimates::{assumptions, findings};
 use super::helical::{MOST_PLACES, knots, loads, moduli, needed, places};
 use super::{coils, length_range, rate_range};
+use crate::names::{Collection, Name};
 use crate::quantity::{Range, computed, optional, required, unit, unit_system};
 use crate::v1;
 use crate::v1::ViolationReason as Reason;
 use crate::violation::{Scope, Violations};
 
-/// Reads a request.
-pub fn request(message: &v1::EvaluateAssemblyRequest, violations: &mut Violations) -> Option<Assembly> {
+/// What springs of the rack are as parts, by their names.
+pub type Known = std::collections::HashMap<String, PartKind>;
+
+/// Names of the springs of the rack a request holds; one that is none is noted where it stands, and one that comes often is
+/// named once.
+pub fn named(message: &v1::EvaluateAssemblyRequest, violations: &mut Violations) -> Vec<(String, Name)> {
+    let mut found = Vec::new();
+    if let Some(part) = &message.part {
+        names(part, 1, violations.at("part"), &mut found);
+    }
+    found
+}
+
+fn names(message: &v1::AssemblyPart, depth: usize, mut at: Scope<'_>, found: &mut Vec<(String, Name)>) {
+    use v1::assembly_part::Kind;
+    let (segment, group) = match &message.kind {
+        Some(Kind::Spring(text)) => {
+            let name = Collection::Springs.revisable(text, at.at("spring"));
+            if let Some(name) = name.filter(|_| found.iter().all(|(known, _)| known != text)) {
+                found.push((text.clone(), name));
+            }
+            return;
+        }
+        Some(Kind::Series(group)) => ("series", group),
+        Some(Kind::Parallel(group)) => ("parallel", group),
+        _ => return,
+    };
+    // Deeper ones are refused as they are read.
+    if depth <= DEEPEST {
+        let mut outer = at.at(segment);
+        let mut parts = outer.at("parts");
+        for (index, inner) in group.parts.iter().enumerate() {
+            names(inner, depth + 1, parts.index(index), found);
+        }
+    }
+}
+
+/// Reads a request; springs of the rack are those that are known, and one that is not stands for any other.
+pub fn request(message: &v1::EvaluateAssemblyRequest, known: &Known, violations: &mut Violations) -> Option<Assembly> {
     let part = match &message.part {
         None => {
             violations.push("part", Reason::ValueMissing, "part is required");
             None
         }
-        Some(given) => part(given, 1, violations.at("part")),
+        Some(given) => part(given, known, 1, violations.at("part")),
     };
     let read = Assembly {
         preload: optional(message.preload.as_ref(), places(), violations.at("preload")),
@@ -41,7 +79,7 @@ pub fn request(message: &v1::EvaluateAssemblyRequest, violations: &mut Violation
     Some(read)
 }
 
-fn part(message: &v1::AssemblyPart, depth: usize, mut at: Scope<'_>) -> Option<Part> {
+fn part(message: &v1::AssemblyPart, known: &Known, depth: usize, mut at: Scope<'_>) -> Option<Part> {
     use v1::assembly_part::Kind;
     if depth > DEEPEST {
         at.push(
@@ -56,15 +94,19 @@ fn part(message: &v1::AssemblyPart, depth: usize, mut at: Scope<'_>) -> Option<P
         None => {
             at.push(
                 Reason::ValueMissing,
-                "one of straight, wound, table, series, parallel is required",
+                "one of straight, wound, table, series, parallel, spring is required",
             );
             None
         }
         Some(Kind::Straight(given)) => straight(given, at.at("straight")),
         Some(Kind::Wound(given)) => wound(given, at.at("wound")),
         Some(Kind::Table(given)) => table(given, at.at("table")),
-        Some(Kind::Series(given)) => group(given, depth, at.at("series")).map(PartKind::Series),
-        Some(Kind::Parallel(given)) => group(given, depth, at.at("parallel")).map(PartKind::Parallel),
+        Some(Kind::Spring(name)) => known.get(name).cloned().or(Some(PartKind::Straight {
+            rate: SpringRate::from_si(1.0),
+            stop: None,
+        })),
+        Some(Kind::Series(given)) => group(given, known, depth, at.at("series")).map(PartKind::Series),
+        Some(Kind::Parallel(given)) => group(given, known, depth, at.at("parallel")).map(PartKind::Parallel),
     };
     Some(Part {
         label: message.label.clone(),
@@ -73,7 +115,7 @@ fn part(message: &v1::AssemblyPart, depth: usize, mut at: Scope<'_>) -> Option<P
     })
 }
 
-fn group(message: &v1::PartGroup, depth: usize, mut at: Scope<'_>) -> Option<Vec<Part>> {
+fn group(message: &v1::PartGroup, known: &Known, depth: usize, mut at: Scope<'_>) -> Option<Vec<Part>> {
     let mut parts = at.at("parts");
     if message.parts.is_empty() {
         parts.push(Reason::WrongLength, "no parts; allowed 1 or more");
@@ -82,7 +124,7 @@ fn group(message: &v1::PartGroup, depth: usize, mut at: Scope<'_>) -> Option<Vec
     let before = parts.count();
     let read = message.parts.iter().enumerate();
     let read: Vec<Part> = read
-        .filter_map(|(index, given)| part(given, depth + 1, parts.index(index)))
+        .filter_map(|(index, given)| part(given, known, depth + 1, parts.index(index)))
         .collect();
     (parts.count() == before && read.len() == message.parts.len()).then_some(read)
 }
@@ -110,7 +152,7 @@ fn wound(message: &v1::WoundPart, mut at: Scope<'_>) -> Option<PartKind> {
     })
 }
 
-fn table(message: &v1::TablePart, mut at: Scope<'_>) -> Option<PartKind> {
+pub(crate) fn table(message: &v1::TablePart, mut at: Scope<'_>) -> Option<PartKind> {
     let length = unit(message.deflection_unit, at.at("deflection_unit"));
     let force = unit(message.load_unit, at.at("load_unit"));
     for (name, values) in [("deflections", &message.deflections), ("loads", &message.loads)] {

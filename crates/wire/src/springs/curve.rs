@@ -20,6 +20,7 @@ pub fn inputs(message: Option<&v1::CurveInputs>, mut at: Scope<'_>) -> CurveInpu
         max_segment_count: whole(message.max_segment_count, 1, 4, at.at("max_segment_count")),
         segment_count: whole(message.segment_count, 1, 4, at.at("segment_count")),
         rate_at: listed::<Deflection, _>(&message.rate_at, deflection_range(), MAX_PREDICTIONS, at.at("rate_at")),
+        rate_place_count: whole(message.rate_place_count, 0, MAX_PREDICTIONS, at.at("rate_place_count")),
         rate_half_count: whole(message.rate_half_count, 1, 1_000, at.at("rate_half_count")),
         load_noise: optional(
             message.load_noise.as_ref(),

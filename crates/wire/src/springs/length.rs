@@ -35,6 +35,24 @@ pub fn options(message: &v1::LoadAtLengthRequest, violations: &mut Violations) -
     }
 }
 
+/// The rate a record of the rack is marked with.
+pub fn marked_rate(spring: &v1::Spring) -> Option<SpringRate> {
+    let mut violations = Violations::new();
+    optional(spring.marked_rate.as_ref(), rate_range(), violations.at("marked_rate"))
+}
+
+/// Free less solid length of a record of the rack, where both are known.
+pub fn travel_to_solid(spring: &v1::Spring) -> Option<Length> {
+    let mut violations = Violations::new();
+    let mut length =
+        |message: Option<&v1::Length>| -> Option<Length> { optional(message, length_range(), violations.at("spring")) };
+    let (free, solid) = (
+        length(spring.free_length.as_ref())?,
+        length(spring.solid_length.as_ref())?,
+    );
+    Some(Length::from_si(free.si() - solid.si())).filter(|travel| travel.si() > 0.0)
+}
+
 /// Reads a spring by its values.
 pub fn values(message: &v1::SpringValues, mut at: Scope<'_>) -> Option<SpringValues> {
     let rate = required::<SpringRate, _>(message.rate.as_ref(), rate_range(), at.at("rate"));

@@ -1,7 +1,7 @@
 //! JudgePair: reply out; its members are read as ReduceRun reads its request.
 
-use mechanics::quantity::{Deflection, UnitSystem};
-use mechanics::spring::{Pair, PairJudged, PairVerdict};
+use mechanics::quantity::UnitSystem;
+use mechanics::spring::{Pair, PairJudged, PairPlace, PairVerdict};
 
 use super::estimates::{assumptions, findings, stiffness_estimate};
 use crate::quantity::{computed, number, unit_system};
@@ -35,9 +35,11 @@ pub fn options(message: &v1::JudgePairRequest, violations: &mut Violations) -> A
 
 /// The reply.
 pub fn response(pair: &Pair<'_>, judged: &PairJudged, units: UnitSystem) -> v1::JudgePairResponse {
-    let place = |(at, difference): &(Deflection, f64)| v1::PairPlace {
-        deflection: Some(computed(*at, units)),
-        difference_ratio: *difference,
+    let place = |place: &PairPlace| v1::PairPlace {
+        deflection: Some(computed(place.deflection, units)),
+        difference_ratio: place.difference,
+        standard_uncertainty_ratio: place.difference_standard_uncertainty,
+        expanded_uncertainty_ratio: place.difference_expanded_uncertainty,
     };
     v1::JudgePairResponse {
         difference: Some(v1::PairDifference {

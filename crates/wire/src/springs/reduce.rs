@@ -382,6 +382,11 @@ fn uncertainty(message: Option<&v1::UncertaintyInputs>, mut at: Scope<'_>) -> Un
             small_length,
             at.at("deflection_noise"),
         ),
+        load_noise: optional(
+            message.load_noise.as_ref(),
+            Range::from_zero(1e5, ForceUnit::Newton),
+            at.at("load_noise"),
+        ),
         load_resolution: optional(
             message.load_resolution.as_ref(),
             Range::from_zero(1e5, ForceUnit::Newton),
@@ -545,6 +550,7 @@ pub fn response(reduced: &Reduced, units: UnitSystem) -> v1::ReduceRunResponse {
             Shape::Progressive => v1::SpringShape::Progressive,
             Shape::Undetermined => v1::SpringShape::Undetermined,
         } as i32,
+        shape_probability_ratio: reduced.shape_probability,
         curve: Some(curve::drawn(&reduced.curve, units)),
         curve_fit: reduced.curve_fit.as_ref().map(|fit| curve::fit(fit, units)),
         local_rates: curve::local_rates(&reduced.local_rates, units),
@@ -564,6 +570,14 @@ pub fn response(reduced: &Reduced, units: UnitSystem) -> v1::ReduceRunResponse {
             degrees_of_freedom: fit.degrees_of_freedom,
             zero_load_deflection: Some(computed(fit.zero_load_deflection, units)),
             explained_ratio: fit.explained_ratio,
+        }),
+        both_errors: reduced.both_errors.map(|line| v1::BothErrorsLine {
+            slope: Some(computed(line.slope, units)),
+            slope_standard_uncertainty: Some(computed(line.slope_standard_uncertainty, units)),
+            intercept: Some(computed(line.intercept, units)),
+            intercept_standard_uncertainty: Some(computed(line.intercept_standard_uncertainty, units)),
+            misfit_ratio: line.misfit_ratio,
+            slope_difference_ratio: line.slope_difference_ratio,
         }),
         window: reduced.window.as_ref().map(|window| v1::AppliedWindow {
             from: Some(computed(window.from, units)),

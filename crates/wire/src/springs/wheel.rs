@@ -142,7 +142,7 @@ fn polynomial(message: &v1::PolynomialLinkage, mut at: Scope<'_>) -> Option<Link
     Some(Linkage::Polynomial(message.coefficients.clone()))
 }
 
-fn table(message: &v1::LinkageTable, mut at: Scope<'_>) -> Option<Linkage> {
+pub(crate) fn table(message: &v1::LinkageTable, mut at: Scope<'_>) -> Option<Linkage> {
     let unit = unit(message.unit, at.at("unit"));
     let degree = whole(message.degree, 1, 7, at.at("degree"));
     for (name, values) in [("travels", &message.travels), ("compressions", &message.compressions)] {

@@ -13,7 +13,7 @@ use crate::bench::Bench;
 use crate::error::ServiceError;
 
 /// A record of the book.
-pub(super) trait Kept: Message + Default + Clone + 'static {
+pub(in crate::bench) trait Kept: Message + Default + Clone + 'static {
     /// How it is kept.
     type Body: Entered;
     /// What an update can change.
@@ -42,7 +42,7 @@ pub(super) trait Kept: Message + Default + Clone + 'static {
 }
 
 /// A record of the book of which a shop has many.
-pub(super) trait Listed: Kept {
+pub(in crate::bench) trait Listed: Kept {
     /// Where it is.
     const COLLECTION: Collection;
 

@@ -135,7 +135,7 @@ impl Bench {
 }
 
 /// The machine at the revision a state was counted on.
-pub(super) fn pinned(machine: &str, revision: Option<i64>) -> Option<Name> {
+pub(in crate::bench) fn pinned(machine: &str, revision: Option<i64>) -> Option<Name> {
     let mut ignored = Violations::new();
     let id = Collection::Machines.id(machine, ignored.root())?;
     let revision = revision.and_then(|revision| u64::try_from(revision).ok());

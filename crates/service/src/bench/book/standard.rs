@@ -75,7 +75,7 @@ impl Bench {
         R::told(&saved).map_err(&refused)
     }
 
-    pub(super) fn read<R: Listed>(&self, name: &str, revisable: bool) -> Result<R, ServiceError> {
+    pub(in crate::bench) fn read<R: Listed>(&self, name: &str, revisable: bool) -> Result<R, ServiceError> {
         let mut violations = Violations::new();
         let at = violations.at("name");
         let found = match revisable {
@@ -87,7 +87,11 @@ impl Bench {
     }
 
     /// A record, at a revision where one is named; and as it is kept.
-    pub(super) fn read_named<R: Listed>(&self, name: &Name, shown: &str) -> Result<(R, Saved<R::Body>), ServiceError> {
+    pub(in crate::bench) fn read_named<R: Listed>(
+        &self,
+        name: &Name,
+        shown: &str,
+    ) -> Result<(R, Saved<R::Body>), ServiceError> {
         let missing = || ServiceError::NotFound { name: shown.to_owned() };
         let id = RecordId::parse(&name.id).ok_or_else(missing)?;
         let found = match name.revision {

@@ -134,7 +134,7 @@ fn layer(layer: &disk::StackLayer) -> v1::ShimLayer {
 pub(super) fn stack(body: &StackBody) -> v1::Stack {
     let taken = |part: &disk::TakenShims| v1::TakenShims {
         lot: Collection::ShimLots.name(&part.lot),
-        layer_index: count(part.layer_index),
+        layer_index: Some(count(part.layer_index)),
         count: count(part.count),
     };
     v1::Stack {

@@ -103,5 +103,7 @@
   };
 
   document.querySelectorAll("figure.plot").forEach(readable);
+  // A view that draws a part of itself anew says so.
+  document.addEventListener("drawn", (event) => event.target.querySelectorAll("figure.plot").forEach(readable));
   document.querySelectorAll("time[datetime]").forEach(localise);
 })();

@@ -57,6 +57,9 @@ pub(crate) struct Head {
     /// The run's header with its request id.
     #[prost(message, optional, tag = "7")]
     pub(crate) header: Option<v1::RunHeader>,
+    /// Whether its lines end with number and checksum.
+    #[prost(bool, tag = "8")]
+    pub(crate) sealed: bool,
 }
 
 /// Where everything stands after a block.

@@ -1,0 +1,196 @@
+//! ReadSag.
+
+use mechanics::chassis::{AirOfFork, End, ImpliedRequest, compare, implied_rate, read_sag, riders_part};
+use mechanics::chassis::{ChassisError, SagFound};
+use mechanics::quantity::{Length, Quantity, Travel};
+use wire::names::Collection;
+use wire::setup::sag::{self, Found};
+use wire::setup::unit::EndModel;
+use wire::v1;
+use wire::v1::ViolationReason as Reason;
+use wire::v1::read_sag_request::Source;
+use wire::v1::setup_side::Moment;
+use wire::violation::Violations;
+
+use super::{Machine, refused};
+use crate::bench::book::pinned;
+use crate::bench::reduce::used_revision;
+use crate::bench::{Bench, checked};
+use crate::error::{Basis, ServiceError};
+
+impl Bench {
+    /// Sag of one end, and what it says of the spring.
+    pub fn read_sag(&self, request: v1::ReadSagRequest) -> Result<v1::ReadSagResponse, ServiceError> {
+        let mut violations = Violations::new();
+        let options = sag::options(&request, &mut violations);
+        let mut used = Vec::new();
+        match &request.source {
+            None => violations.push("source", Reason::ValueMissing, "one of setup, values is required"),
+            Some(Source::Values(values)) => sag::check_values(values, violations.at("values")),
+            Some(Source::Setup(setup)) => {
+                Collection::Setups.revisable(&setup.name, violations.at("setup").at("name"));
+            }
+        }
+        let end = checked(violations, options.end)?;
+        let (values, basis, place) = match request.source {
+            Some(Source::Setup(setup)) => (self.sag_of_setup(&setup, end, &mut used)?, Basis::Stored, "setup"),
+            Some(Source::Values(values)) => (values, Basis::Sent, "values.readings"),
+            None => (v1::SagValues::default(), Basis::Sent, "values.readings"),
+        };
+        let machine = Machine {
+            values: values.machine.clone().unwrap_or_default(),
+            basis,
+            place: "values.machine",
+        };
+        // Sag is read at rest: gas keeps its temperature.
+        let mut model = self.end_model(&machine, end, 1.0, &mut used)?;
+        let in_request = |field: &str| match basis {
+            Basis::Sent => format!("{place}.{}", sag::field(field)),
+            Basis::Stored => place.to_owned(),
+        };
+        let readings = sag::readings(&values, end, options.units).ok_or_else(|| ServiceError::NotReducible {
+            basis,
+            cause: format!("no extended length was read at the {} end", end.word()),
+        })?;
+        let found = read_sag(&readings).map_err(|error| refused(error, basis, in_request))?;
+        let implied = match sag::rider(&values) {
+            None => None,
+            Some(rider) => self
+                .implied(&found, &values, &mut model, &rider)
+                .map_err(|error| refused(error, basis, in_request))?,
+        };
+        let compared = implied
+            .as_ref()
+            .zip(sag::fitted(&model, options.step))
+            .and_then(|(implied, fitted)| {
+                let compared = compare(implied, &fitted, Some(&found), end, model.springs, options.units)?;
+                Some((fitted, compared))
+            });
+        let found = Found {
+            sag: found,
+            implied,
+            compared,
+        };
+        let mut reply = sag::response(&found, &model, options.units);
+        reply.used = used;
+        Ok(reply)
+    }
+
+    /// The rate a rider's share implies; `None` without a share, or a way from spring to wheel.
+    fn implied(
+        &self,
+        found: &SagFound,
+        values: &v1::SagValues,
+        model: &mut EndModel,
+        rider: &mechanics::chassis::RiderMass,
+    ) -> Result<Option<mechanics::chassis::Implied>, ChassisError> {
+        let (Some(share), Some(path)) = (&found.riders_share, model.path.clone()) else {
+            return Ok(None);
+        };
+        let factor = found.wheel_factor;
+        let travel = |value: f64| Travel::from_si(value * factor);
+        let stat = found.static_sag.as_ref();
+        let sprung_load = sag::sprung_load(values, model);
+        let air = if model.end == End::Front && !model.air_known {
+            AirOfFork::Unknown { legs: model.springs }
+        } else {
+            AirOfFork::Known
+        };
+        let request = ImpliedRequest {
+            end: model.end,
+            path,
+            static_sag: (
+                travel(stat.map_or(0.0, |stat| stat.value.si())),
+                Length::from_si(stat.map_or(0.0, |stat| stat.standard_uncertainty.si()) * factor),
+            ),
+            riders_share: (
+                travel(share.value.si()),
+                Length::from_si(share.standard_uncertainty.si() * factor),
+            ),
+            static_is_zero: found.static_is_zero,
+            part: riders_part(model.end, rider)?,
+            sprung_load,
+            others: model.others.clone(),
+            air,
+            unknown_top_out: model.unknown_top_out,
+            springs: model.springs,
+            units: mechanics::quantity::UnitSystem::Metric,
+        };
+        // Without a share beyond its uncertainty there is sag, and no rate.
+        match implied_rate(&request) {
+            Err(ChassisError::NotDetermined { .. }) => Ok(None),
+            other => other.map(Some),
+        }
+    }
+
+    /// The readings of a setup, with its machine and its rider.
+    fn sag_of_setup(
+        &self,
+        asked: &v1::SagOfSetup,
+        end: End,
+        used: &mut Vec<v1::UsedRevision>,
+    ) -> Result<v1::SagValues, ServiceError> {
+        let shown = &asked.name;
+        let mut violations = Violations::new();
+        let name = Collection::Setups.revisable(shown, violations.at("setup").at("name"));
+        let name = checked(violations, name)?;
+        let (setup, saved) = self.read_named::<v1::Setup>(&name, shown)?;
+        used.push(used_revision(Collection::Setups, saved.id.as_str(), saved.revision));
+        let visit = setup.visit.unwrap_or_default();
+        let of = |state: &v1::SetupState| match end {
+            End::Front => state.front.clone(),
+            End::Rear => state.rear.clone(),
+        };
+        let read = |state: &Option<v1::SetupState>| state.as_ref().and_then(of).and_then(|end| end.sag).is_some();
+        let state = match Moment::try_from(asked.moment) {
+            Ok(Moment::AsFound) => visit.as_found,
+            Ok(Moment::AsLeft) => visit.as_left,
+            _ if read(&visit.as_left) => visit.as_left,
+            _ => visit.as_found,
+        };
+        let state = state.unwrap_or_default();
+        let stand = of(&state).unwrap_or_default();
+        let machine = match pinned(&setup.machine, state.machine_revision) {
+            None => None,
+            Some(name) => {
+                let (machine, saved) = self.read_named::<v1::Machine>(&name, &setup.machine)?;
+                used.push(used_revision(Collection::Machines, saved.id.as_str(), saved.revision));
+                machine.values
+            }
+        };
+        Ok(v1::SagValues {
+            readings: stand.sag,
+            machine: machine.map(|machine| with_preloads(machine, end, stand.preload, &stand.leg_preloads)),
+            rider_mass_with_gear: self.riders_mass(&setup.rider)?,
+        })
+    }
+
+    /// The mass of a rider with gear; none where the rider is not kept any more.
+    fn riders_mass(&self, name: &str) -> Result<Option<v1::Mass>, ServiceError> {
+        if name.is_empty() {
+            return Ok(None);
+        }
+        match self.read::<v1::Rider>(name, false) {
+            Ok(rider) => Ok(rider.mass_with_gear),
+            Err(ServiceError::NotFound { .. }) => Ok(None),
+            Err(other) => Err(other),
+        }
+    }
+}
+
+/// A machine with the preloads of a visit: they are set, not fitted.
+fn with_preloads(
+    mut machine: v1::MachineValues,
+    end: End,
+    preload: Option<v1::Length>,
+    each: &[v1::Length],
+) -> v1::MachineValues {
+    let unit = match end {
+        End::Front => machine.front.as_mut(),
+        End::Rear => machine.rear.as_mut(),
+    };
+    for (index, leg) in unit.into_iter().flat_map(|unit| unit.legs.iter_mut()).enumerate() {
+        leg.preload = each.get(index).copied().or(preload).or(leg.preload);
+    }
+    machine
+}

@@ -1,0 +1,29 @@
+//! SetupService.
+
+use tonic::{Request, Response, Status};
+use wire::v1;
+use wire::v1::setup_service_server::SetupService;
+
+use super::Door;
+use crate::bench::Bench;
+
+#[tonic::async_trait]
+impl SetupService for Door {
+    async fn read_sag(&self, request: Request<v1::ReadSagRequest>) -> Result<Response<v1::ReadSagResponse>, Status> {
+        self.computing(request, Bench::read_sag).await
+    }
+
+    async fn choose_spring(
+        &self,
+        request: Request<v1::ChooseSpringRequest>,
+    ) -> Result<Response<v1::ChooseSpringResponse>, Status> {
+        self.computing(request, Bench::choose_spring).await
+    }
+
+    async fn evaluate_response(
+        &self,
+        request: Request<v1::EvaluateResponseRequest>,
+    ) -> Result<Response<v1::EvaluateResponseResponse>, Status> {
+        self.computing(request, Bench::evaluate_response).await
+    }
+}

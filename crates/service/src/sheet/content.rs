@@ -1,0 +1,219 @@
+//! What stands on a sheet, in finished words: no unit is gained or lost from here on.
+
+/// Everything a sheet says.
+#[derive(Debug, Clone, Default)]
+pub struct JobSheet {
+    /// Who did the work.
+    pub shop: String,
+    /// Whose machine it is.
+    pub rider: String,
+    /// Which machine.
+    pub machine: String,
+    /// What the rider said was wrong.
+    pub asked: String,
+    /// Date, mass, use and the like.
+    pub facts: Vec<Fact>,
+    /// As found and as left, line by line.
+    pub settings: Vec<Setting>,
+    /// What was concluded, the change to make first at the head.
+    pub verdicts: Vec<Verdict>,
+    /// Springs and stacks.
+    pub parts: Vec<Part>,
+    /// Plots.
+    pub pictures: Vec<Picture>,
+    /// What was found besides, hazards among it.
+    pub concerns: Vec<Concern>,
+    /// What to heed on the first ride and after.
+    pub cautions: Vec<String>,
+    /// What was taken for true.
+    pub assumptions: Vec<String>,
+    /// The tuner's own words.
+    pub notes: String,
+    /// Records it was made from, with their revisions.
+    pub made_from: Vec<String>,
+    /// When it was written.
+    pub written: When,
+}
+
+/// A moment, in UTC.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct When {
+    /// Year of the common era.
+    pub year: u16,
+    /// 1 to 12.
+    pub month: u8,
+    /// 1 to 31.
+    pub day: u8,
+    /// 0 to 23.
+    pub hour: u8,
+    /// 0 to 59.
+    pub minute: u8,
+}
+
+/// One figure with what it is.
+#[derive(Debug, Clone, Default)]
+pub struct Fact {
+    /// What.
+    pub what: String,
+    /// How much, with its unit and, where it matters, its origin.
+    pub figure: String,
+}
+
+/// One line of the comparison; an empty figure was not taken.
+#[derive(Debug, Clone, Default)]
+pub struct Setting {
+    /// What was read or set.
+    pub what: String,
+    /// Front, as found.
+    pub front_found: String,
+    /// Front, as left.
+    pub front_left: String,
+    /// Rear, as found.
+    pub rear_found: String,
+    /// Rear, as left.
+    pub rear_left: String,
+}
+
+/// One conclusion.
+#[derive(Debug, Clone, Default)]
+pub struct Verdict {
+    /// What to do, where, how much: "Rear: softer spring, one step".
+    pub words: String,
+    /// How sure that is.
+    pub confidence: String,
+    /// Why: rule or computation, readings, thresholds.
+    pub evidence: Vec<String>,
+    /// What to check before.
+    pub check_first: Vec<String>,
+    /// What would overturn it.
+    pub overturned_by: Vec<String>,
+}
+
+/// A spring, a stack, a unit.
+#[derive(Debug, Clone, Default)]
+pub struct Part {
+    /// Which one.
+    pub title: String,
+    /// Its figures.
+    pub facts: Vec<Fact>,
+    /// Its drawing.
+    pub picture: Option<Picture>,
+}
+
+/// A drawing or a plot.
+#[derive(Debug, Clone, Default)]
+pub struct Picture {
+    /// What it shows.
+    pub caption: String,
+    /// An SVG document with a view box, drawn by this program; text in it is escaped already.
+    pub svg: String,
+    /// Whether it is a plot, whose lettering is made larger on paper, as on a narrow screen.
+    pub plot: bool,
+}
+
+/// How grave it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
+pub enum Gravity {
+    /// Worth knowing.
+    #[default]
+    Note,
+    /// Something is not as it should be.
+    Warning,
+    /// Somebody can be hurt.
+    Hazard,
+}
+
+impl Gravity {
+    /// Its word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Note => "Note",
+            Self::Warning => "Warning",
+            Self::Hazard => "Hazard",
+        }
+    }
+}
+
+/// A legal but unwelcome result.
+#[derive(Debug, Clone, Default)]
+pub struct Concern {
+    /// How grave.
+    pub gravity: Gravity,
+    /// What.
+    pub message: String,
+    /// What to do about it until it is mended.
+    pub caution: String,
+}
+
+impl When {
+    /// `2026-11-25 20:09 UTC`.
+    pub fn words(self) -> String {
+        let Self {
+            year,
+            month,
+            day,
+            hour,
+            minute,
+        } = self;
+        format!("{year:04}-{month:02}-{day:02} {hour:02}:{minute:02} UTC")
+    }
+}
+
+impl Setting {
+    /// Whether anything stands in a column.
+    pub(super) fn figures(&self) -> [&str; 4] {
+        [&self.front_found, &self.front_left, &self.rear_found, &self.rear_left]
+    }
+}
+
+/// Heads of the comparison's columns.
+pub(super) const COLUMNS: [&str; 4] = ["Front, as found", "Front, as left", "Rear, as found", "Rear, as left"];
+/// The caution of the trade, for a sheet that has none of its own.
+pub(super) const CAUTION: &str = "A changed setup is untested until it is ridden: first ride slow, on a closed or quiet \
+                                  road, and look at the work again afterwards. The maker's manual and the rules of the \
+                                  road come first.";
+
+impl JobSheet {
+    /// What the sheet is called: in the window, in the document's properties, above every further page.
+    pub(super) fn title(&self) -> String {
+        let parts: Vec<&str> = [&self.rider, &self.machine]
+            .into_iter()
+            .map(|part| part.trim())
+            .filter(|part| !part.is_empty())
+            .collect();
+        match parts.join(", ") {
+            whose if whose.is_empty() => "Job sheet".to_owned(),
+            whose => format!("Job sheet: {whose}"),
+        }
+    }
+
+    /// Concerns, the gravest first, otherwise in their order.
+    pub(super) fn concerns_by_gravity(&self) -> Vec<&Concern> {
+        let mut concerns: Vec<_> = self.concerns.iter().collect();
+        concerns.sort_by_key(|concern| std::cmp::Reverse(concern.gravity));
+        concerns
+    }
+
+    /// Its cautions, or that of the trade.
+    pub(super) fn cautions_or_usual(&self) -> Vec<&str> {
+        if self.cautions.is_empty() {
+            vec![CAUTION]
+        } else {
+            self.cautions.iter().map(String::as_str).collect()
+        }
+    }
+
+    /// The columns of the comparison that hold anything.
+    pub(super) fn columns(&self) -> Vec<usize> {
+        let held = |column: usize| {
+            let mut settings = self.settings.iter();
+            settings.any(|setting| {
+                setting
+                    .figures()
+                    .get(column)
+                    .is_some_and(|figure| !figure.trim().is_empty())
+            })
+        };
+        (0..COLUMNS.len()).filter(|column| held(*column)).collect()
+    }
+}

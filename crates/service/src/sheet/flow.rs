@@ -1,0 +1,291 @@
+//! The parts of a sheet as strips, in the order they are read.
+
+use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture, Setting, Verdict};
+use super::layout::{Look, Mark, PLAIN, Room, SMALL, STRONG, Shade, Strip, barred, beside, stacked};
+use super::text::Weight;
+
+/// Between columns, in sizes of the running text.
+const GUTTER: f32 = 1.6;
+/// Columns of figures at the head, of parts, of plots.
+const FACT_COLUMNS: usize = 4;
+const PICTURE_COLUMNS: usize = 2;
+/// Highest picture, in sizes of the running text: two plots and two drawings go on one page.
+const PICTURE_HEIGHT: f32 = 19.0;
+
+/// A sheet being set. Pictures are taken in the order of their numbers.
+pub(super) struct Setter<'a> {
+    pub(super) room: Room<'a>,
+    /// Height over width of every picture, by number.
+    pub(super) shapes: &'a [f32],
+    next_picture: usize,
+}
+
+/// The pictures of a sheet in the order they are numbered: drawings of parts, then plots.
+pub(super) fn pictures(sheet: &JobSheet) -> Vec<&Picture> {
+    let drawn = sheet.parts.iter().filter_map(|part| part.picture.as_ref());
+    drawn.chain(&sheet.pictures).collect()
+}
+
+impl<'a> Setter<'a> {
+    pub(super) fn new(room: Room<'a>, shapes: &'a [f32]) -> Self {
+        Self {
+            room,
+            shapes,
+            next_picture: 0,
+        }
+    }
+
+    /// All of a sheet.
+    pub(super) fn strips(&mut self, sheet: &JobSheet) -> Vec<Strip> {
+        let mut strips = self.head(sheet);
+        let concerns = sheet.concerns_by_gravity();
+        let (hazards, others): (Vec<_>, Vec<_>) = concerns
+            .into_iter()
+            .partition(|concern| concern.gravity == Gravity::Hazard);
+        strips.extend(hazards.into_iter().flat_map(|concern| self.concern(concern)));
+        strips.extend(self.settings(&sheet.settings, &sheet.columns()));
+        strips.extend(self.verdicts(&sheet.verdicts));
+        strips.extend(self.parts(&sheet.parts));
+        strips.extend(self.plots(&sheet.pictures));
+        strips.extend(self.others(&others));
+        strips.extend(self.list("Cautions", &sheet.cautions_or_usual(), PLAIN));
+        if !sheet.notes.trim().is_empty() {
+            strips.extend(self.titled("Notes", self.room.paragraph(&sheet.notes, PLAIN)));
+        }
+        let assumptions: Vec<&str> = sheet.assumptions.iter().map(String::as_str).collect();
+        strips.extend(self.list("Assumed", &assumptions, SMALL));
+        if !sheet.made_from.is_empty() {
+            let records = format!("Made from {}.", sheet.made_from.join(", "));
+            strips.push(self.room.gap(0.4));
+            strips.extend(self.room.paragraph(&records, SMALL));
+        }
+        strips
+    }
+
+    fn head(&self, sheet: &JobSheet) -> Vec<Strip> {
+        let room = self.room;
+        let mut strips = Vec::new();
+        let shop = match sheet.shop.trim() {
+            "" => "Job sheet".to_owned(),
+            shop => format!("Job sheet – {shop}"),
+        };
+        strips.extend(room.paragraph(&shop, SMALL));
+        let large = Look { scale: 1.9, ..STRONG };
+        for name in [&sheet.rider, &sheet.machine] {
+            if !name.trim().is_empty() {
+                let scale = if std::ptr::eq(name, &sheet.rider) { 1.9 } else { 1.25 };
+                strips.extend(room.paragraph(name, Look { scale, ..large }));
+            }
+        }
+        if !sheet.asked.trim().is_empty() {
+            strips.push(room.gap(0.2));
+            strips.extend(room.paragraph(&format!("Asked for: {}", sheet.asked), PLAIN));
+        }
+        strips.push(room.gap(0.4));
+        strips.extend(self.facts(&sheet.facts, FACT_COLUMNS));
+        strips
+    }
+
+    /// Figures side by side, what they are above each.
+    fn facts(&self, facts: &[Fact], columns: usize) -> Vec<Strip> {
+        let row = |facts: &[Fact]| {
+            let cells = facts.iter().enumerate().map(|(column, fact)| {
+                let room = self.column(column, columns);
+                let mut cell = vec![room.rule(Shade::Faint)];
+                cell.extend(room.paragraph(&fact.what, SMALL));
+                cell.extend(room.paragraph(&fact.figure, PLAIN));
+                cell
+            });
+            let mut row = beside(cells.collect());
+            row.height += self.room.size * 0.25;
+            row
+        };
+        facts.chunks(columns).map(row).collect()
+    }
+
+    /// One of several equal columns.
+    fn column(&self, column: usize, columns: usize) -> Room<'a> {
+        let gutter = self.room.size * GUTTER;
+        let width = (self.room.width - gutter * (columns - 1) as f32) / columns as f32;
+        self.room.part((width + gutter) * column as f32, width)
+    }
+
+    fn settings(&self, settings: &[Setting], columns: &[usize]) -> Vec<Strip> {
+        if settings.is_empty() || columns.is_empty() {
+            return Vec::new();
+        }
+        // What stands first is half as wide again as a figure.
+        let unit = self.room.width / (columns.len() as f32 + 1.5);
+        let gutter = self.room.size * 0.6;
+        let place = |index: usize| self.room.part(unit * (index as f32 + 1.5), unit - gutter);
+        let line = |what: &str, figures: Vec<&str>, look: Look| {
+            let mut cells = vec![self.room.part(0.0, unit * 1.5 - gutter).paragraph(what, look)];
+            let figures = figures.into_iter().enumerate();
+            cells.extend(figures.map(|(index, figure)| place(index).paragraph(figure, look)));
+            stacked(vec![beside(cells), self.room.rule(Shade::Faint)])
+        };
+        let heads = columns.iter().filter_map(|column| COLUMNS.get(*column).copied());
+        let mut rows = vec![line("", heads.collect(), SMALL)];
+        if let Some(head) = rows.first_mut() {
+            head.with_next = true;
+        }
+        rows.extend(settings.iter().map(|setting| {
+            let all = setting.figures();
+            let figures = columns.iter().filter_map(|column| all.get(*column).copied());
+            let shown = figures.map(|figure| if figure.trim().is_empty() { "–" } else { figure });
+            line(&setting.what, shown.collect(), PLAIN)
+        }));
+        let title = match columns.iter().any(|column| column % 2 == 1) {
+            true => "As found and as left",
+            false => "As found",
+        };
+        self.titled(title, rows)
+    }
+
+    fn verdicts(&self, verdicts: &[Verdict]) -> Vec<Strip> {
+        let indent = self.room.size;
+        let inner = self.room.part(indent, self.room.width - indent);
+        let mut body = Vec::new();
+        for (index, verdict) in verdicts.iter().enumerate() {
+            let number = if verdicts.len() > 1 {
+                format!("{}. ", index + 1)
+            } else {
+                String::new()
+            };
+            let mut one = inner.paragraph(&format!("{number}{}", verdict.words), STRONG);
+            one.iter_mut().for_each(|strip| strip.with_next = true);
+            let sentences = [
+                ("Why", verdict.evidence.join("; ")),
+                ("Check first", verdict.check_first.join("; ")),
+                ("Would overturn it", verdict.overturned_by.join("; ")),
+                ("How sure", verdict.confidence.clone()),
+            ];
+            for (what, words) in sentences {
+                if !words.trim().is_empty() {
+                    one.extend(inner.paragraph(&format!("{what}: {words}"), PLAIN));
+                }
+            }
+            let shade = if index == 0 { Shade::Ink } else { Shade::Grey };
+            body.extend(barred(one, self.room.x, shade));
+            body.push(self.room.gap(0.3));
+        }
+        self.titled("What to do, and why", body)
+    }
+
+    fn parts(&mut self, parts: &[Part]) -> Vec<Strip> {
+        let mut rows = Vec::new();
+        for row in parts.chunks(PICTURE_COLUMNS) {
+            let mut cells = Vec::new();
+            for (column, part) in row.iter().enumerate() {
+                let room = self.column(column, PICTURE_COLUMNS);
+                let mut cell = room.paragraph(&part.title, STRONG);
+                for fact in &part.facts {
+                    cell.extend(room.paragraph(&format!("{}: {}", fact.what, fact.figure), PLAIN));
+                }
+                if let Some(picture) = &part.picture {
+                    cell.extend(self.picture(room, picture));
+                }
+                cells.push(cell);
+            }
+            rows.push(beside(cells));
+            rows.push(self.room.gap(0.4));
+        }
+        self.titled("Springs and stacks", rows)
+    }
+
+    fn plots(&mut self, plots: &[Picture]) -> Vec<Strip> {
+        let mut rows = Vec::new();
+        for row in plots.chunks(PICTURE_COLUMNS) {
+            let mut cells = Vec::new();
+            for (column, picture) in row.iter().enumerate() {
+                let room = self.column(column, PICTURE_COLUMNS);
+                cells.push(self.picture(room, picture));
+            }
+            rows.push(beside(cells));
+            rows.push(self.room.gap(0.4));
+        }
+        self.titled("Plots", rows)
+    }
+
+    /// A picture with its caption, as large as column and greatest height allow.
+    fn picture(&mut self, room: Room<'_>, picture: &Picture) -> Vec<Strip> {
+        let number = self.next_picture;
+        self.next_picture += 1;
+        let shape = self.shapes.get(number).copied().unwrap_or(1.0);
+        let height = (room.width * shape).min(room.size * PICTURE_HEIGHT);
+        let (width, height) = (height / shape, height);
+        let mark = Mark::Picture {
+            x: room.x,
+            y: 0.0,
+            width,
+            height,
+            number,
+        };
+        let mut strips = Vec::new();
+        if !picture.caption.trim().is_empty() {
+            strips.extend(room.paragraph(&picture.caption, SMALL));
+        }
+        strips.push(Strip {
+            height,
+            marks: vec![mark],
+            with_next: false,
+        });
+        strips
+    }
+
+    fn concern(&self, concern: &Concern) -> Vec<Strip> {
+        let indent = self.room.size;
+        let inner = self.room.part(indent, self.room.width - indent);
+        let shade = match concern.gravity {
+            Gravity::Hazard => Shade::Alarm,
+            Gravity::Warning => Shade::Ink,
+            Gravity::Note => Shade::Grey,
+        };
+        let weight = match concern.gravity {
+            Gravity::Hazard => Weight::Bold,
+            Gravity::Warning | Gravity::Note => Weight::Regular,
+        };
+        let said = format!("{}: {}", concern.gravity.word(), concern.message);
+        let mut strips = inner.paragraph(&said, Look { weight, ..PLAIN });
+        if !concern.caution.trim().is_empty() {
+            strips.extend(inner.paragraph(&format!("Caution: {}", concern.caution), PLAIN));
+        }
+        let mut strips = barred(strips, self.room.x, shade);
+        strips.insert(0, self.room.gap(0.3));
+        strips
+    }
+
+    fn others(&self, concerns: &[&Concern]) -> Vec<Strip> {
+        let said = concerns.iter().flat_map(|concern| self.concern(concern));
+        self.titled("Findings", said.collect())
+    }
+
+    fn list(&self, title: &str, sentences: &[&str], look: Look) -> Vec<Strip> {
+        let indent = self.room.size;
+        let inner = self.room.part(indent, self.room.width - indent);
+        let mut strips = Vec::new();
+        for sentence in sentences {
+            let mut lines = inner.paragraph(sentence, look);
+            if let (Some(first), Some(dash)) = (lines.first_mut(), self.room.paragraph("–", look).pop()) {
+                first.marks.extend(dash.marks);
+            }
+            strips.extend(lines);
+        }
+        self.titled(title, strips)
+    }
+
+    /// A heading with its body; without a body there is none.
+    fn titled(&self, title: &str, body: Vec<Strip>) -> Vec<Strip> {
+        if body.is_empty() {
+            return Vec::new();
+        }
+        let mut gap = self.room.gap(0.6);
+        gap.with_next = true;
+        let mut strips = vec![gap];
+        let mut heading = self.room.paragraph(title, Look { scale: 1.15, ..STRONG });
+        heading.iter_mut().for_each(|strip| strip.with_next = true);
+        strips.extend(heading);
+        strips.extend(body);
+        strips
+    }
+}

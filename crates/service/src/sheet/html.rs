@@ -1,0 +1,172 @@
+//! The sheet as a document for a browser: it stands alone, and prints on the chosen paper.
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use super::Paper;
+use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture, Verdict};
+
+const STYLE: &str = include_str!("sheet.css");
+
+/// The style of a sheet, for the content policy of the page that shows it.
+pub(super) fn style(paper: Paper) -> String {
+    let size = match paper {
+        Paper::A4 => "A4",
+        Paper::Letter => "letter",
+    };
+    format!("@page {{ size: {size}; margin: 14mm; }}\n{STYLE}")
+}
+
+pub(super) fn document(sheet: &JobSheet, paper: Paper) -> String {
+    let title = sheet.title();
+    let concerns = sheet.concerns_by_gravity();
+    let (hazards, others): (Vec<_>, Vec<_>) = concerns
+        .into_iter()
+        .partition(|concern| concern.gravity == Gravity::Hazard);
+    let document = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (title) }
+                style { (PreEscaped(style(paper))) }
+            }
+            body {
+                main {
+                    (head(sheet))
+                    (concerns_list(&hazards))
+                    (settings(sheet))
+                    (verdicts(&sheet.verdicts))
+                    (parts(&sheet.parts))
+                    (plots(&sheet.pictures))
+                    @if !others.is_empty() { h2 { "Findings" } (concerns_list(&others)) }
+                    h2 { "Cautions" }
+                    ul { @for caution in sheet.cautions_or_usual() { li { bdi { (caution) } } } }
+                    @if !sheet.notes.trim().is_empty() { h2 { "Notes" } p.written { bdi { (sheet.notes) } } }
+                    @if !sheet.assumptions.is_empty() {
+                        h2 { "Assumed" }
+                        ul.small { @for assumption in &sheet.assumptions { li { bdi { (assumption) } } } }
+                    }
+                    @if !sheet.made_from.is_empty() { p.small { "Made from " (sheet.made_from.join(", ")) "." } }
+                    p.small { "Springwright, " (sheet.written.words()) }
+                }
+            }
+        }
+    };
+    document.into_string()
+}
+
+fn head(sheet: &JobSheet) -> Markup {
+    html! {
+        p.small { "Job sheet" @if !sheet.shop.trim().is_empty() { " – " bdi { (sheet.shop) } } }
+        @if !sheet.rider.trim().is_empty() { h1 { bdi { (sheet.rider) } } }
+        @if !sheet.machine.trim().is_empty() { p.machine { bdi { (sheet.machine) } } }
+        @if !sheet.asked.trim().is_empty() { p { "Asked for: " bdi { (sheet.asked) } } }
+        @if !sheet.facts.is_empty() { dl.facts { @for fact in &sheet.facts { (shown(fact)) } } }
+    }
+}
+
+fn shown(fact: &Fact) -> Markup {
+    html! { div { dt { (fact.what) } dd { bdi { (fact.figure) } } } }
+}
+
+fn settings(sheet: &JobSheet) -> Markup {
+    let columns = sheet.columns();
+    let left = columns.iter().any(|column| column % 2 == 1);
+    html! {
+        @if !columns.is_empty() {
+            h2 { @if left { "As found and as left" } @else { "As found" } }
+            table {
+                thead { tr {
+                    th scope="col" { "Reading or setting" }
+                    @for column in &columns { th scope="col" { (COLUMNS.get(*column).copied().unwrap_or_default()) } }
+                } }
+                tbody {
+                    @for setting in &sheet.settings {
+                        tr {
+                            th scope="row" { (setting.what) }
+                            @for column in &columns {
+                                @let figure = setting.figures().get(*column).copied().unwrap_or_default();
+                                td { @if figure.trim().is_empty() { "–" } @else { bdi { (figure) } } }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn verdicts(verdicts: &[Verdict]) -> Markup {
+    html! {
+        @if !verdicts.is_empty() {
+            h2 { "What to do, and why" }
+            ol.verdicts {
+                @for verdict in verdicts {
+                    li {
+                        p.words { bdi { (verdict.words) } }
+                        (sentence("Why", &verdict.evidence.join("; ")))
+                        (sentence("Check first", &verdict.check_first.join("; ")))
+                        (sentence("Would overturn it", &verdict.overturned_by.join("; ")))
+                        (sentence("How sure", &verdict.confidence))
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn sentence(what: &str, words: &str) -> Markup {
+    html! { @if !words.trim().is_empty() { p { (what) ": " bdi { (words) } } } }
+}
+
+fn parts(parts: &[Part]) -> Markup {
+    html! {
+        @if !parts.is_empty() {
+            h2 { "Springs and stacks" }
+            div.grid {
+                @for part in parts {
+                    section {
+                        h3 { bdi { (part.title) } }
+                        @for fact in &part.facts { p { (fact.what) ": " bdi { (fact.figure) } } }
+                        @if let Some(picture) = &part.picture { (drawn(picture)) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn plots(plots: &[Picture]) -> Markup {
+    html! {
+        @if !plots.is_empty() {
+            h2 { "Plots" }
+            div.grid { @for plot in plots { (drawn(plot)) } }
+        }
+    }
+}
+
+/// The drawings are this program's own markup, escaped where they were made.
+fn drawn(picture: &Picture) -> Markup {
+    html! {
+        figure.plot[picture.plot] {
+            @if !picture.caption.trim().is_empty() { figcaption { bdi { (picture.caption) } } }
+            (PreEscaped(&picture.svg))
+        }
+    }
+}
+
+fn concerns_list(concerns: &[&Concern]) -> Markup {
+    html! {
+        @if !concerns.is_empty() {
+            ul.concerns {
+                @for concern in concerns {
+                    li.hazard[concern.gravity == Gravity::Hazard] {
+                        b { (concern.gravity.word()) } ": " bdi { (concern.message) }
+                        @if !concern.caution.trim().is_empty() { p { strong { "Caution: " } bdi { (concern.caution) } } }
+                    }
+                }
+            }
+        }
+    }
+}
