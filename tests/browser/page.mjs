@@ -11,7 +11,7 @@ const COMBINED = "/combine?arrangement=line&rate1=40&rate1_unit=N%2Fmm&stop1=9&s
 const VIEWS = {
   bench: "/", rack: "/rack", new: "/rack/new", runs: "/runs", spring: "/springs/left", edit: "/springs/left/edit",
   run: "/runs/left-2", open: "/runs/open-1", compare: "/compare?run=left-2&run=right-1", report: "/runs/left-2/report",
-  shape: "/runs/dual-1", combine: COMBINED, combining: "/combine", missing: "/springs/nobody",
+  shape: "/runs/dual-1", combine: COMBINED, combining: "/combine", missing: "/springs/nobody", valving: "/valving",
 };
 const WEIGHT = 100_000;
 const HOSTILE = [
@@ -308,6 +308,47 @@ await page.click("text=Finish as it is");
 expect(/finished/.test(await page.textContent("main")), "the run is not finished");
 await desk.close();
 
+// The valving bench: drawn and told, recalculated while somebody types, each fault at its field.
+{
+  const { context, page } = await open();
+  await page.goto(`${base}/valving`);
+  const text = await page.textContent("main");
+  for (const words of ["Half section. Radii to scale, heights", "Rule of thumb", "Where the oil goes", "discharge its gas", "stiffer"]) {
+    expect(text.includes(words), `the valving bench does not say "${words}"`);
+  }
+  const lifts = () => page.textContent("#said");
+  const before = await lifts();
+  expect(/^At 0\.500 MPa the edge of the face shim lifts 0\.\d+ mm/.test(before), `the headline is ${before}`);
+  await page.fill("#shims", "30x0.15*4, 26x0.15 mm");
+  await page.waitForFunction((was) => document.querySelector("#said").textContent !== was, before);
+  expect(new URL(page.url()).searchParams.get("shims") === "30x0.15*4, 26x0.15 mm", "what is typed is not in the address");
+  await page.focus("figure.plot:has(#force-title)");
+  await page.keyboard.press("End");
+  const read = await page.textContent("figure.plot:has(#force-title) output");
+  expect(/^velocity 1\.000 m\/s, force \d+\.\d N, rebound, this stack: stack \d+ %, bleed \d+ %, band \d+ % of the oil, ports \d+ % of the drop$/.test(read),
+    `the force reads "${read}"`);
+  await page.fill("#shims", "30x0.15*4");
+  await page.waitForSelector("#shims[aria-invalid=true]");
+  expect(/has no unit/.test(await page.textContent("#result")), "the fault is not told");
+  await axe(page, "the valving bench with a fault");
+  await page.fill("#shims", "30x0.15*4 mm");
+  await page.fill("#present", "");
+  await page.fill("#bore", "");
+  await page.waitForSelector("#shims:not([aria-invalid])");
+  await page.waitForFunction(() => document.querySelector("#result").textContent.includes("Without a bore"));
+  await page.click("button[value=inch]");
+  expect(/in over|lifts 0\.\d+ in/.test(await lifts()), `in inches the headline is ${await lifts()}`);
+  expect(await page.inputValue("#shims") === "30x0.15*4 mm", "what was typed is lost with the units");
+  await page.click("button[value=metric]");
+  await page.goto(`${base}/valving?shims=${encodeURIComponent(HOSTILE[0])}&clamp=${encodeURIComponent(HOSTILE[1])}&pressure=1`);
+  expect(await page.evaluate(() => window.hit === undefined), "the valving bench runs what was written");
+  expect(await page.inputValue("#shims") === HOSTILE[0], "what was written is lost");
+  await fits(page, "the valving bench with hostile text");
+  const file = await page.request.get(`${base}/valving/section.svg`);
+  expect(file.headers()["content-type"] === "image/svg+xml" && (await file.text()).includes("Half section"), "the section is no file");
+  await context.close();
+}
+
 // Files to take away, and a report for paper.
 {
   const { context, page } = await open();
@@ -338,6 +379,10 @@ await desk.close();
     await page.goto(base + path);
     expect((await page.locator("main").innerText()).length > 20, `${name} is empty without script`);
   }
+  await page.goto(`${base}/valving`);
+  await page.fill("#shims", "30x0.15*2 mm");
+  await page.click("button.main");
+  expect(/Half section/.test(await page.textContent("main")) && await page.inputValue("#shims") === "30x0.15*2 mm", "no valving without script");
   await page.goto(`${base}/runs/left-2`);
   const text = await page.locator("main").innerText();
   expect(/marked, measured 9\.\d+ ± 0\.\d+ N\/mm/.test(text) && /UTC/.test(text), "no verdict without script");

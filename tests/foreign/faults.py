@@ -57,6 +57,10 @@ EITHER_SIGN = [
     "least_preload",
     "most_preload",
     "leg_preloads[0]",
+    # A road rises and falls, and a load presses or lifts.
+    "step.height",
+    "bump.height",
+    "load.wheel_load",
     "fork_height",
     "predictions[0].value",
     "viscosity_temperature",

@@ -13,6 +13,7 @@ import instructing
 import published
 import rack
 import recording
+import setup
 import springs
 import standing
 import testers
@@ -30,6 +31,7 @@ GROUPS = {
     "testers": testers.JOURNEYS,
     "valving": valving.JOURNEYS,
     "drawer": drawer.JOURNEYS,
+    "setup": setup.JOURNEYS,
     "faults": faults.JOURNEYS,
 }
 

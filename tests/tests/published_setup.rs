@@ -36,6 +36,7 @@ mod setup {
     };
     use mechanics::finding::Code;
     use mechanics::follow::{ShareAt, TrendRules, TrendState, share_trend};
+    use mechanics::forecast::{damping_factor, deceleration_at, lateral_at, road_factor};
     use mechanics::quantity::{
         Angle, AngleUnit, Force, Length, LengthUnit, Mass, MassUnit, Preload, Quantity, STANDARD_GRAVITY, SpringRate,
         StiffnessUnit, Stroke, Travel, UnitSystem, WheelRate,
@@ -66,14 +67,10 @@ mod setup {
         ("SET-25", trend),
     ];
 
-    const FORECAST: &str = "the forecast of limits: comes with ForecastLimits";
     const JUDGE: &str = "shares of adjusters: come with the judgement of a setup";
 
     /// Cases, or one figure of a case, that cannot run yet, and why.
     const WAITING: &[(&str, &str)] = &[
-        ("SET-19 rms_velocity_ratio", FORECAST),
-        ("SET-19 bump_input_velocity_ratio", FORECAST),
-        ("SET-19 damping_multiplier_bump", FORECAST),
         ("SET-24 share", JUDGE),
         ("SET-24 quarter_or_less", JUDGE),
         ("SET-24 multiplier_to_mid", JUDGE),
@@ -522,10 +519,18 @@ mod setup {
     fn forecast(i: &Value) -> Vec<(&'static str, Vec<f64>)> {
         let pace = v(i, "p");
         let lift = rear_lift(&balance(i, 265.0, 16.0)).unwrap();
-        let grip = v(i, "grip") * STANDARD_GRAVITY;
-        let lateral = (v(i, "a_lateral") * pace * pace).min(grip);
+        let grip = v(i, "grip");
+        let lateral = lateral_at(pace, v(i, "a_lateral"), grip);
+        // The bound of a bump: the shaft as much faster as the machine.
+        let bump = pace;
         vec![
-            ("decel", vec![(v(i, "a_brake") * pace * pace).min(grip).min(lift)]),
+            ("rms_velocity_ratio", vec![road_factor(pace, v(i, "waviness"))]),
+            ("bump_input_velocity_ratio", vec![bump]),
+            (
+                "damping_multiplier_bump",
+                vec![damping_factor(bump, v(i, "damper_exponent"), 1.0)],
+            ),
+            ("decel", vec![deceleration_at(pace, v(i, "a_brake"), grip, lift)]),
             ("decel_lift_limit", vec![lift]),
             ("a_lateral_at_pace", vec![lateral]),
             ("spring_load_factor", vec![cornering_factor(lateral)]),

@@ -1,6 +1,7 @@
 //! The workbench as a service: operations of the bench behind gRPC doors and a page, with clock, sockets, limits and shutdown.
 
 pub mod bench;
+pub mod drawing;
 pub mod error;
 pub mod grpc;
 pub mod maintenance;
@@ -9,6 +10,7 @@ mod page_token;
 mod places;
 pub mod sheet;
 pub mod shell;
+mod staircase;
 
 use std::fmt;
 use std::path::PathBuf;

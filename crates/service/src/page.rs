@@ -26,8 +26,9 @@ mod said;
 mod shape;
 mod spring;
 mod spring_form;
+mod valving;
 mod visitor;
-mod words;
+pub(crate) mod words;
 
 use std::sync::Arc;
 
@@ -49,6 +50,7 @@ pub(crate) struct Page {
 pub(crate) fn router(places: Places) -> Router {
     Router::new()
         .merge(bench::routes())
+        .merge(valving::routes())
         .route("/units", post(visitor::choose_units))
         .route("/assets/{digest}/{name}", get(assets::serve))
         .route("/rack", get(rack::view))

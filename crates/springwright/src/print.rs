@@ -2,9 +2,11 @@
 
 mod calibration;
 mod figures;
+mod forecast;
 mod plot;
 mod report;
 mod said;
+mod setup;
 mod springs;
 mod table;
 mod typed;
@@ -41,7 +43,9 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
     }
     let table = match kind.name() {
         "EvaluateDamperResponse" => message.transcode_to().ok().map(|reply| valving::damper(&reply)),
+        "ForecastLimitsResponse" => message.transcode_to().ok().map(|reply| forecast::limits(&reply)),
         "CompareStacksResponse" => message.transcode_to().ok().map(|reply| valving::comparison(&reply)),
+        "ChooseSpringResponse" => message.transcode_to().ok().map(|reply| setup::chosen(&reply)),
         _ => None,
     };
     let mut page = Page::of(message);
@@ -50,6 +54,7 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
             page.text = table;
             valving::without_tables(message)
         }
+        None if kind.name() == "ReadSagResponse" => setup::without_budgets(message),
         None => message.clone(),
     };
     page.message(&rest, 0);

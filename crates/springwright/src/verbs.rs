@@ -5,15 +5,19 @@ mod book;
 mod calibration;
 mod convert;
 mod csv_samples;
+mod draw_stack;
 mod drawer;
 mod folder;
 mod reduce_run;
+mod setup;
 mod springs;
 mod valving;
 
 pub(crate) use bench::{commands, run as run_bench};
 pub(crate) use convert::convert;
 pub(crate) use folder::{compact, export, import, verify};
+
+use std::path::PathBuf;
 
 use prost_reflect::{DynamicMessage, MethodDescriptor};
 
@@ -37,17 +41,20 @@ pub(crate) async fn run_call(args: CallArgs) -> Ended {
     let shown = Shown {
         verdict_counts: false,
         plot: false,
+        out: None,
     };
     run_method(method, args.common, |_| Ok(()), shown).await
 }
 
 /// What becomes of the reply.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 struct Shown {
     /// Whether a verdict that refuses the part is answered with exit code 1.
     verdict_counts: bool,
     /// Whether its curve is drawn.
     plot: bool,
+    /// Where the document or picture in it goes.
+    out: Option<PathBuf>,
 }
 
 /// Makes a request from file, flags and paths, in that order, and calls.
@@ -68,18 +75,7 @@ async fn run_method(
         })?;
         Requests::Stream(Documents::open(&source)?)
     } else {
-        let mut message = match &common.request {
-            Some(source) => Documents::open(source)?.only(&method.input())?,
-            None => DynamicMessage::new(method.input()),
-        };
-        flags(&mut message)?;
-        for entry in &common.set {
-            let (path, text) = entry
-                .split_once('=')
-                .ok_or_else(|| Fail::error(format!("--set {entry}: write PATH=VALUE, such as length=\"400 mm\"")))?;
-            enter(&mut message, path.trim(), text).map_err(|words| Fail::at(format!("--set {path}"), words))?;
-        }
-        Requests::One(Box::new(message))
+        Requests::One(Box::new(one_request(&method, &common, flags)?))
     };
     call::run(Call {
         method,
@@ -88,6 +84,27 @@ async fn run_method(
         json: common.json,
         verdict_counts: shown.verdict_counts,
         plot: shown.plot,
+        out: shown.out,
     })
     .await
+}
+
+/// One request from file, flags and paths, in that order.
+fn one_request(
+    method: &MethodDescriptor,
+    common: &CommonArgs,
+    flags: impl FnOnce(&mut DynamicMessage) -> Result<(), Fail>,
+) -> Result<DynamicMessage, Fail> {
+    let mut message = match &common.request {
+        Some(source) => Documents::open(source)?.only(&method.input())?,
+        None => DynamicMessage::new(method.input()),
+    };
+    flags(&mut message)?;
+    for entry in &common.set {
+        let (path, text) = entry
+            .split_once('=')
+            .ok_or_else(|| Fail::error(format!("--set {entry}: write PATH=VALUE, such as length=\"400 mm\"")))?;
+        enter(&mut message, path.trim(), text).map_err(|words| Fail::at(format!("--set {path}"), words))?;
+    }
+    Ok(message)
 }

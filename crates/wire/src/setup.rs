@@ -1,6 +1,7 @@
 //! Checks of requests on a setup, and the conversions between the calculations of the chassis and their messages.
 
 pub mod choose;
+pub mod forecast;
 pub mod respond;
 pub mod sag;
 pub mod unit;

@@ -1,8 +1,10 @@
 //! Calculations on a setup: sag, springs to choose, the response of an end.
 
 mod choose;
+mod forecast;
 mod respond;
 mod sag;
+mod sheet;
 mod springs;
 
 use mechanics::chassis::{CandidateSpring, ChassisError, End};

@@ -19,6 +19,8 @@ pub(super) enum Section {
     Runs,
     /// Springs put together.
     Combine,
+    /// Stacks of shims.
+    Valving,
 }
 
 const SECTIONS: &[(Section, &str, &str)] = &[
@@ -26,6 +28,7 @@ const SECTIONS: &[(Section, &str, &str)] = &[
     (Section::Rack, "/rack", "Rack"),
     (Section::Runs, "/runs", "Runs"),
     (Section::Combine, "/combine", "Combine"),
+    (Section::Valving, "/valving", "Valving"),
 ];
 
 /// What is around a view.

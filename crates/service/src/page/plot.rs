@@ -137,6 +137,16 @@ impl Plot {
         draw::more(self, reach, line, points)
     }
 
+    /// The picture in a view, with words said of each point of each line beside its value.
+    pub(super) fn figure_noted(&self, notes: &[Vec<String>]) -> Markup {
+        html! {
+            figure.plot {
+                (draw::noted(self, notes))
+                output.reading aria-live="polite" {}
+            }
+        }
+    }
+
     /// The picture in a view, with a line below it in which the script tells the value under pointer or keyboard.
     pub(super) fn figure(&self) -> Markup {
         html! {

@@ -32,17 +32,16 @@ pub(super) fn origin(origin: Origin) -> Markup {
 
 /// A quantity as its value and unit.
 pub(super) fn quantity<M: Message>(message: Option<&M>) -> Option<Entered<M::Unit>> {
-    let (value, unit) = message?.parts();
-    Entered::new(value?, M::Unit::from_number(unit)?).ok()
+    wire::quantity::stated(message)
 }
 
 /// As somebody entered it: `9.50 N/mm`.
-pub(super) fn entered<M: Message>(message: Option<&M>) -> Option<String> {
+pub(crate) fn entered<M: Message>(message: Option<&M>) -> Option<String> {
     quantity(message).map(|entered| entered.to_string())
 }
 
 /// As somebody entered it, and in the units chosen where those are others: `9.50 N/mm (54.2 lbf/in)`.
-pub(super) fn entered_in<M: Message>(message: Option<&M>, units: UnitSystem) -> Option<String> {
+pub(crate) fn entered_in<M: Message>(message: Option<&M>, units: UnitSystem) -> Option<String> {
     let entered = quantity(message)?;
     let chosen = M::Unit::of_system(units);
     if chosen == entered.unit() {
@@ -53,7 +52,7 @@ pub(super) fn entered_in<M: Message>(message: Option<&M>, units: UnitSystem) -> 
 }
 
 /// A computed quantity, to its unit's usual place.
-pub(super) fn computed<M: Message>(message: Option<&M>) -> Option<String> {
+pub(crate) fn computed<M: Message>(message: Option<&M>) -> Option<String> {
     let computed = quantity(message)?;
     let row = computed.unit().row();
     let text = format!("{computed:.*}", row.decimals);
@@ -64,7 +63,7 @@ pub(super) fn computed<M: Message>(message: Option<&M>) -> Option<String> {
 }
 
 /// An estimate of the API.
-pub(super) trait Estimate {
+pub(crate) trait Estimate {
     /// Its quantity in the API.
     type Message: Message<Unit = <Self::Quantity as Quantity>::Unit>;
     /// Its quantity in the physics.
@@ -100,7 +99,7 @@ estimates! {
 }
 
 /// An estimate with its uncertainty, rounded as far as that allows: `9.31 ± 0.06 N/mm`.
-pub(super) fn estimated<E: Estimate>(estimate: Option<&E>) -> Option<String> {
+pub(crate) fn estimated<E: Estimate>(estimate: Option<&E>) -> Option<String> {
     let estimate = estimate?;
     let value = quantity(estimate.value())?;
     let expanded = quantity(estimate.expanded()).map_or(E::Quantity::from_si(0.0), E::Quantity::of);
@@ -108,7 +107,7 @@ pub(super) fn estimated<E: Estimate>(estimate: Option<&E>) -> Option<String> {
 }
 
 /// A share in per cent, without its sign.
-pub(super) fn per_cent(ratio: f64) -> String {
+pub(crate) fn per_cent(ratio: f64) -> String {
     format!("{:.1} %", ratio.abs() * 100.0)
 }
 

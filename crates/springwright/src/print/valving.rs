@@ -8,7 +8,10 @@ use super::table::Table;
 use super::typed::{Shown, shown};
 
 /// Fields that the tables show, or that are a table of many points.
-const TABLES: [&str; 10] = [
+const TABLES: &[&str] = &[
+    "limits",
+    "steps",
+    "staircase_svg",
     "points",
     "marks",
     "stack_differences",
@@ -19,6 +22,7 @@ const TABLES: [&str; 10] = [
     "second_events",
     "first_marks",
     "second_marks",
+    "ranked",
 ];
 
 /// The reply without what the tables show.

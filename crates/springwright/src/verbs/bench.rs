@@ -1,16 +1,21 @@
 //! A verb per call, under its bench: `rack get-spring` for `RackService/GetSpring`.
 
+use std::path::PathBuf;
+
 use clap::{Arg, ArgAction, ArgMatches, Command, FromArgMatches as _};
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
 
-use super::{Shown, book, calibration, drawer, reduce_run, run_method, springs, valving};
+use super::{Shown, book, calibration, draw_stack, drawer, reduce_run, run_method, setup, springs, valving};
 use crate::args::{self, CommonArgs};
+use crate::call::document;
 use crate::entry::{enter, is_typable};
 use crate::fail::{Ended, Fail};
 use crate::{api, args::flag, print};
 
 /// The flag that draws the reply.
 const PLOT: &str = "plot";
+/// The option that writes the document of a reply.
+const OUT: &str = "out";
 
 /// A flag and the field of the request it sets.
 #[derive(Clone)]
@@ -62,6 +67,11 @@ impl Flag {
             ..Self::new(name, path, help)
         }
     }
+
+    /// As the command line takes it.
+    pub(super) fn arg(self) -> Arg {
+        flag(self.name, self.help, self.many)
+    }
 }
 
 /// Fields of a record that only the server sets.
@@ -92,11 +102,14 @@ pub(crate) fn commands() -> Result<Vec<Command>, Fail> {
     let benches = services.map(|service| {
         let about = api::words(&service.parent_file(), service.path());
         let verbs = service.methods().map(|method| verb(&method));
-        Command::new(bench_name(service.name()))
+        let bench = bench_name(service.name());
+        let beside = (bench == draw_stack::BENCH).then(draw_stack::command);
+        Command::new(bench)
             .about(format!("{about} ({})", service.name()))
             .subcommand_required(true)
             .arg_required_else_help(true)
             .subcommands(verbs)
+            .subcommands(beside)
     });
     Ok(benches.collect())
 }
@@ -106,21 +119,19 @@ pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
     let (verb, matches) = matches
         .subcommand()
         .ok_or_else(|| Fail::error(format!("{bench}: no verb")))?;
+    if (bench, verb) == (draw_stack::BENCH, draw_stack::VERB) {
+        return draw_stack::run(matches).await;
+    }
     let known = api::methods()?;
     let method = known
         .into_iter()
         .find(|method| bench_name(method.parent_service().name()) == bench && api::kebab(method.name()) == verb);
     let method = method.ok_or_else(|| Fail::error(format!("{bench} has no verb {verb}")))?;
     let common = CommonArgs::from_arg_matches(matches).map_err(|fault| Fail::error(fault.to_string()))?;
-    let entries = entries(&method, matches);
     let with_flags = |message: &mut DynamicMessage| {
-        for (flag, path, text) in &entries {
-            enter(message, path, text).map_err(|words| Fail::at(format!("--{flag}"), words))?;
-        }
-        if api::is_calculation(&method)
-            && let Some(units) = matches.get_one::<String>("units")
-        {
-            enter(message, "reply_units", units).map_err(|words| Fail::at("--units", words))?;
+        enter_all(message, &entries(&method, matches))?;
+        if api::is_calculation(&method) {
+            enter_units(message, matches)?;
         }
         if is_reduce_run(&method) {
             reduce_run::enter_flags(message, matches)?;
@@ -134,8 +145,16 @@ pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
     let shown = Shown {
         verdict_counts: true,
         plot: print::has_plot(method.name()) && matches.get_flag(PLOT),
+        out: out_of(&method, matches),
     };
     run_method(method.clone(), common, with_flags, shown).await
+}
+
+/// Where the document of a reply goes.
+fn out_of(method: &MethodDescriptor, matches: &ArgMatches) -> Option<PathBuf> {
+    let holds = document::may_hold(&method.output());
+    let given = holds.then(|| matches.get_one::<String>(OUT)).flatten();
+    given.map(PathBuf::from)
 }
 
 fn bench_name(service: &str) -> String {
@@ -158,15 +177,9 @@ fn points_path(method: &MethodDescriptor) -> Option<&'static str> {
 fn verb(method: &MethodDescriptor) -> Command {
     let about = api::words(&method.parent_service().parent_file(), method.path());
     let mut verb = args::verb(api::kebab(method.name()), about).after_help(example(method));
-    for Flag { name, help, many, .. } in flags(method) {
-        verb = verb.arg(flag(name, help, many));
-    }
+    verb = verb.args(flags(method).into_iter().map(Flag::arg));
     if api::is_calculation(method) {
-        verb = verb.arg(flag(
-            "units".to_owned(),
-            "Units of computed values: metric or inch".to_owned(),
-            false,
-        ));
+        verb = verb.arg(units_arg());
     }
     if is_reduce_run(method) {
         verb = verb.args(reduce_run::args());
@@ -183,15 +196,50 @@ fn verb(method: &MethodDescriptor) -> Command {
                 .conflicts_with("json"),
         );
     }
+    if document::may_hold(&method.output()) {
+        verb = verb.arg(
+            Arg::new(OUT)
+                .long(OUT)
+                .value_name("FILE")
+                .help("Write the document or picture of the reply to a file; \"-\" for stdout"),
+        );
+    }
     verb.args(springs::args(method.name()))
 }
 
-fn entries(method: &MethodDescriptor, matches: &ArgMatches) -> Vec<(String, String, String)> {
-    let given = flags(method).into_iter().flat_map(|flag| {
+/// The choice of units.
+pub(super) fn units_arg() -> Arg {
+    let help = "Units of computed values: metric or inch".to_owned();
+    flag("units".to_owned(), help, false)
+}
+
+/// Lays the chosen units over a request.
+pub(super) fn enter_units(message: &mut DynamicMessage, matches: &ArgMatches) -> Result<(), Fail> {
+    match matches.get_one::<String>("units") {
+        Some(units) => enter(message, "reply_units", units).map_err(|words| Fail::at("--units", words)),
+        None => Ok(()),
+    }
+}
+
+/// Lays what was typed over a request: flag, path, text.
+pub(super) fn enter_all(message: &mut DynamicMessage, entries: &[(String, String, String)]) -> Result<(), Fail> {
+    for (flag, path, text) in entries {
+        enter(message, path, text).map_err(|words| Fail::at(format!("--{flag}"), words))?;
+    }
+    Ok(())
+}
+
+/// What was typed for these flags: flag, path, text.
+pub(super) fn typed(flags: Vec<Flag>, matches: &ArgMatches) -> Vec<(String, String, String)> {
+    let given = flags.into_iter().flat_map(|flag| {
         let texts = matches.get_many::<String>(&flag.name).into_iter().flatten();
         texts.flat_map(|text| flag.entries(text)).collect::<Vec<_>>()
     });
-    let mut entries: Vec<_> = given.collect();
+    given.collect()
+}
+
+fn entries(method: &MethodDescriptor, matches: &ArgMatches) -> Vec<(String, String, String)> {
+    let mut entries = typed(flags(method), matches);
     if method.name() == "CompareStacks" {
         valving::keep_named(&mut entries);
     }
@@ -204,6 +252,8 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
         "ReduceRun" => reduce_run::flags(),
         "LoadAtLength" => load_at_length(),
         "SolveStack" => valving::solve_stack(),
+        "ReadSag" => setup::read_sag(),
+        "ForecastLimits" => setup::forecast_limits(),
         "CompareStacks" => valving::compare_stacks(),
         "EvaluateDamper" => valving::evaluate_damper(),
         "EvaluateOil" => valving::evaluate_oil(),
@@ -324,6 +374,13 @@ fn example(method: &MethodDescriptor) -> String {
         name if name.contains("ShimLot") => "--server 127.0.0.1:7411 --name shimLots/face-30",
         name if name.contains("Stack") => "--server 127.0.0.1:7411 --name stacks/mid",
         name if name.contains("Damper") => "--server 127.0.0.1:7411 --name dampers/rear",
+        "ReadSag" => {
+            "--end rear --extended 600mm --alone-pressed 588mm --alone-lifted 592mm --rider-pressed 563.5mm --rider-lifted 567.5mm --rider-mass 82kg --motion-ratio 0.46 --rear-travel 130mm --rear-spring-rate 95N/mm"
+        }
+        "ChooseSpring" => "--request rack.json --end rear --rider-mass-with-gear 82kg --target-total-sag 35mm",
+        "EvaluateResponse" => "--request bump.json --end front --sprung-mass 95kg",
+        "ForecastLimits" => "--request forecast.json --riding-deceleration-ratio 0.6 --drawn",
+        "RenderJobSheet" => "--server 127.0.0.1:7411 --job-sheet jobSheets/tern-3 --out sheet.pdf",
         "EvaluateHelical" => "--wire-diameter 5mm --mean-coil-diameter 40mm --active-coil-count 5 --deflections 20mm",
         "EvaluateAssembly" => "--series \"40 N/mm stop 12mm, 9.5 N/mm\" --preload 10mm --deflections 25mm --plot",
         "EvaluateGasSpring" => {

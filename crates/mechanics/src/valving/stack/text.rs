@@ -7,7 +7,7 @@
 use std::fmt::Write as _;
 
 use super::design::{Layer, MOST_SHIMS};
-use crate::quantity::{LengthUnit, Quantity, Unit};
+use crate::quantity::{Length, LengthUnit, Quantity, Unit};
 
 /// A layer as it was typed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -108,14 +108,13 @@ pub fn write(layers: &[Layer], unit: LengthUnit) -> String {
         if index > 0 {
             text.push_str(", ");
         }
-        let shown = |length: crate::quantity::Length, decimals: usize| digits(length.get(unit), decimals);
-        text.push_str(&shown(layer.outer_diameter, 0));
+        text.push_str(&length(layer.outer_diameter, unit, 0));
         if let Some(inner) = layer.inner_diameter {
             text.push('/');
-            text.push_str(&shown(inner, 0));
+            text.push_str(&length(inner, unit, 0));
         }
         text.push('x');
-        text.push_str(&shown(layer.thickness, 2));
+        text.push_str(&length(layer.thickness, unit, 2));
         if layer.count > 1 {
             // Writing to a String cannot fail.
             let _ = write!(text, "*{}", layer.count);
@@ -126,6 +125,12 @@ pub fn write(layers: &[Layer], unit: LengthUnit) -> String {
         text.push_str(unit.row().symbol);
     }
     text
+}
+
+/// A length without its unit, in as few digits as tell a micrometre, at least so many decimals.
+#[must_use]
+pub fn length(length: Length, unit: LengthUnit, decimals: usize) -> String {
+    digits(length.get(unit), decimals)
 }
 
 /// As few digits as tell a micrometre, at least so many decimals.
@@ -139,7 +144,6 @@ fn digits(value: f64, decimals: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::Length;
 
     #[test]
     fn what_is_written_is_read_back() {
