@@ -35,6 +35,7 @@ mod setup {
         read_sag, rear_lift, spring_for_rests,
     };
     use mechanics::finding::Code;
+    use mechanics::follow::{ShareAt, TrendRules, TrendState, share_trend};
     use mechanics::forecast::{damping_factor, deceleration_at, lateral_at, road_factor};
     use mechanics::quantity::{
         Angle, AngleUnit, Force, Length, LengthUnit, Mass, MassUnit, Preload, Quantity, STANDARD_GRAVITY, SpringRate,
@@ -63,6 +64,7 @@ mod setup {
         ("SET-19", forecast),
         ("SET-22", brake),
         ("SET-24", adjuster),
+        ("SET-25", trend),
     ];
 
     const JUDGE: &str = "shares of adjusters: come with the judgement of a setup";
@@ -73,7 +75,6 @@ mod setup {
         ("SET-24 quarter_or_less", JUDGE),
         ("SET-24 multiplier_to_mid", JUDGE),
         ("SET-24 multiplier_both_at_6_clicks", JUDGE),
-        ("SET-25", "the trend of a machine's visits: comes with the book"),
     ];
 
     fn numbers(value: &Value) -> Vec<f64> {
@@ -568,6 +569,43 @@ mod setup {
         let mass = (kg(110.0), kg(110.0));
         let factor = damping_factor_after_respring((rate("k_old"), rate("k_new")), mass).unwrap();
         vec![("multiplier_respring", vec![factor])]
+    }
+
+    fn trend(i: &Value) -> Vec<(&'static str, Vec<f64>)> {
+        let visits: Vec<ShareAt> = list(i, "distance")
+            .into_iter()
+            .zip(list(i, "share_left"))
+            .map(|(distance, share)| ShareAt {
+                distance: Length::new(distance, LengthUnit::Kilometer),
+                share,
+            })
+            .collect();
+        let rules = TrendRules {
+            limit: v(i, "threshold"),
+            coverage: 0.95,
+        };
+        let of = |count: f64| share_trend(&visits[..count as usize], rules);
+        let counts = list(i, "n");
+        let whole = share_trend(&visits, rules);
+        vec![
+            (
+                "p_two_sided_perfect_order",
+                counts.iter().map(|n| of(*n).order_probability.unwrap()).collect(),
+            ),
+            (
+                "may_show_a_trend_at_95",
+                counts
+                    .iter()
+                    .map(|n| f64::from(u8::from(of(*n).state == TrendState::Closing)))
+                    .collect(),
+            ),
+            ("slope", vec![whole.slope_per_kilometer.unwrap()]),
+            ("intercept", vec![whole.intercept.unwrap()]),
+            (
+                "reaches_quarter_at",
+                vec![whole.limit_distance.unwrap().get(LengthUnit::Kilometer)],
+            ),
+        ]
     }
 }
 

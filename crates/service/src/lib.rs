@@ -1,6 +1,7 @@
 //! The workbench as a service: operations of the bench behind gRPC doors and a page, with clock, sockets, limits and shutdown.
 
 pub mod bench;
+pub mod drawing;
 pub mod error;
 pub mod grpc;
 pub mod maintenance;

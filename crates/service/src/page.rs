@@ -7,6 +7,7 @@
 
 mod assets;
 mod bench;
+mod combine;
 mod compare;
 mod curve;
 mod files;
@@ -22,8 +23,10 @@ mod report;
 mod run;
 mod runs;
 mod said;
+mod shape;
 mod spring;
 mod spring_form;
+mod valving;
 mod visitor;
 pub(crate) mod words;
 
@@ -47,6 +50,7 @@ pub(crate) struct Page {
 pub(crate) fn router(places: Places) -> Router {
     Router::new()
         .merge(bench::routes())
+        .merge(valving::routes())
         .route("/units", post(visitor::choose_units))
         .route("/assets/{digest}/{name}", get(assets::serve))
         .route("/rack", get(rack::view))
@@ -66,6 +70,7 @@ pub(crate) fn router(places: Places) -> Router {
         .route("/runs/{id}/samples.csv", get(files::samples_csv))
         .route("/runs/{id}/report", get(report::view))
         .route("/compare", get(compare::view))
+        .route("/combine", get(combine::view))
         .with_state(Page {
             places,
             measured: Arc::default(),

@@ -98,6 +98,22 @@ pub(crate) async fn run(call: Call) -> Ended {
     })
 }
 
+/// Makes a call of one request and one reply, and gives the reply back.
+pub(crate) async fn reply(
+    method: &MethodDescriptor,
+    door: Door,
+    mut message: DynamicMessage,
+) -> Result<DynamicMessage, Fail> {
+    prepare(&mut message, matches!(door, Door::InProcess))?;
+    let (channel, _hosted) = door.connect().await?;
+    let requests = futures_util::stream::iter([Bytes::from(message.encode_to_vec())]);
+    let answered = async { start(channel, method, requests).await?.message().await }.await;
+    let bytes = answered
+        .map_err(|status| status_fail(&status))?
+        .ok_or_else(|| Fail::error("the call ended without a reply"))?;
+    DynamicMessage::decode(method.output(), bytes).map_err(|fault| Fail::at("the reply cannot be read", fault))
+}
+
 async fn start(
     channel: Channel,
     method: &MethodDescriptor,

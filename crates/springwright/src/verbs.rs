@@ -5,6 +5,7 @@ mod book;
 mod calibration;
 mod convert;
 mod csv_samples;
+mod draw_stack;
 mod drawer;
 mod folder;
 mod reduce_run;
@@ -74,18 +75,7 @@ async fn run_method(
         })?;
         Requests::Stream(Documents::open(&source)?)
     } else {
-        let mut message = match &common.request {
-            Some(source) => Documents::open(source)?.only(&method.input())?,
-            None => DynamicMessage::new(method.input()),
-        };
-        flags(&mut message)?;
-        for entry in &common.set {
-            let (path, text) = entry
-                .split_once('=')
-                .ok_or_else(|| Fail::error(format!("--set {entry}: write PATH=VALUE, such as length=\"400 mm\"")))?;
-            enter(&mut message, path.trim(), text).map_err(|words| Fail::at(format!("--set {path}"), words))?;
-        }
-        Requests::One(Box::new(message))
+        Requests::One(Box::new(one_request(&method, &common, flags)?))
     };
     call::run(Call {
         method,
@@ -97,4 +87,24 @@ async fn run_method(
         out: shown.out,
     })
     .await
+}
+
+/// One request from file, flags and paths, in that order.
+fn one_request(
+    method: &MethodDescriptor,
+    common: &CommonArgs,
+    flags: impl FnOnce(&mut DynamicMessage) -> Result<(), Fail>,
+) -> Result<DynamicMessage, Fail> {
+    let mut message = match &common.request {
+        Some(source) => Documents::open(source)?.only(&method.input())?,
+        None => DynamicMessage::new(method.input()),
+    };
+    flags(&mut message)?;
+    for entry in &common.set {
+        let (path, text) = entry
+            .split_once('=')
+            .ok_or_else(|| Fail::error(format!("--set {entry}: write PATH=VALUE, such as length=\"400 mm\"")))?;
+        enter(&mut message, path.trim(), text).map_err(|words| Fail::at(format!("--set {path}"), words))?;
+    }
+    Ok(message)
 }

@@ -41,6 +41,12 @@ messages! {
     Density: DensityUnit, Temperature: TemperatureUnit, TemperatureDifference: TemperatureDifferenceUnit,
 }
 
+/// A quantity as its value and unit, whatever its size; `None` where either is missing.
+pub fn stated<M: Message>(message: Option<&M>) -> Option<Entered<M::Unit>> {
+    let (value, unit) = message?.parts();
+    Entered::new(value?, M::Unit::from_number(unit)?).ok()
+}
+
 /// The values a field may take, stated in one unit.
 #[derive(Debug, Clone, Copy)]
 pub struct Range<U: Unit> {

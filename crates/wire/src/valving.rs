@@ -7,3 +7,6 @@ pub mod evaluate;
 pub mod oil;
 pub mod solve;
 pub mod stack;
+
+#[cfg(test)]
+mod invariance;

@@ -29,10 +29,7 @@ pub(super) async fn curve_svg(
     let reply = gathered.outcome.as_ref().as_ref().map_err(ServiceError::clone)?;
     let plot = curve::of_run(&format!("Curve of {}", gathered.title()), reply)
         .ok_or_else(|| ServiceError::internal("a reduction came without a curve"))?;
-    let text = format!(
-        "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{}\n",
-        plot.svg().into_string()
-    );
+    let text = crate::drawing::file(&plot.svg());
     Ok(attached("image/svg+xml", &format!("{id}.svg"), Body::from(text)))
 }
 
@@ -56,7 +53,7 @@ pub(super) async fn samples_csv(State(page): State<Page>, Path(id): Path<String>
 }
 
 /// A file by its name. The name is a record's id, which is of letters, digits and dashes.
-fn attached(kind: &'static str, name: &str, body: Body) -> Response<Body> {
+pub(super) fn attached(kind: &'static str, name: &str, body: Body) -> Response<Body> {
     let mut response = Response::new(body);
     let headers = response.headers_mut();
     headers.insert(CONTENT_TYPE, HeaderValue::from_static(kind));

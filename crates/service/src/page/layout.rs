@@ -17,12 +17,18 @@ pub(super) enum Section {
     Rack,
     /// The recorded runs.
     Runs,
+    /// Springs put together.
+    Combine,
+    /// Stacks of shims.
+    Valving,
 }
 
 const SECTIONS: &[(Section, &str, &str)] = &[
     (Section::Bench, "/", "Bench"),
     (Section::Rack, "/rack", "Rack"),
     (Section::Runs, "/runs", "Runs"),
+    (Section::Combine, "/combine", "Combine"),
+    (Section::Valving, "/valving", "Valving"),
 ];
 
 /// What is around a view.

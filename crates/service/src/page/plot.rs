@@ -78,6 +78,29 @@ pub(super) enum Mark {
         /// Upper end.
         to: f64,
     },
+    /// A place on the x axis that is known to so much.
+    About {
+        /// Its word.
+        label: &'static str,
+        /// Where.
+        x: f64,
+        /// How far it may be off.
+        expanded: f64,
+    },
+    /// A height on the y axis, such as a limit.
+    Level {
+        /// Its word.
+        label: String,
+        /// Where.
+        y: f64,
+    },
+    /// What lies between two lines, such as the uncertainty of a third.
+    Ribbon {
+        /// The lower line.
+        low: Vec<(f64, f64)>,
+        /// The upper line, over the same places.
+        high: Vec<(f64, f64)>,
+    },
     /// A place on the x axis, such as contact or coil bind.
     At {
         /// Its word.
@@ -112,6 +135,16 @@ impl Plot {
     /// What lengthens a line of a picture drawn by [`Plot::growing`]; its points are not yet counted as the plot's.
     pub(super) fn more(&self, reach: (f64, f64), line: usize, points: &[(f64, f64)]) -> More {
         draw::more(self, reach, line, points)
+    }
+
+    /// The picture in a view, with words said of each point of each line beside its value.
+    pub(super) fn figure_noted(&self, notes: &[Vec<String>]) -> Markup {
+        html! {
+            figure.plot {
+                (draw::noted(self, notes))
+                output.reading aria-live="polite" {}
+            }
+        }
     }
 
     /// The picture in a view, with a line below it in which the script tells the value under pointer or keyboard.

@@ -1,9 +1,7 @@
 //! Figures and moments in words: each number with its unit, and a small word for where it comes from.
 
 use maud::{Markup, html};
-use mechanics::quantity::{
-    Energy, Entered, Force, Length, Quantity, SpringRate, StiffnessUnit, Unit, UnitSystem, with_uncertainty,
-};
+use mechanics::quantity::{Energy, Entered, Force, Length, Quantity, SpringRate, Unit, UnitSystem, with_uncertainty};
 use prost_types::Timestamp;
 use wire::quantity::Message;
 use wire::v1;
@@ -34,8 +32,7 @@ pub(super) fn origin(origin: Origin) -> Markup {
 
 /// A quantity as its value and unit.
 pub(super) fn quantity<M: Message>(message: Option<&M>) -> Option<Entered<M::Unit>> {
-    let (value, unit) = message?.parts();
-    Entered::new(value?, M::Unit::from_number(unit)?).ok()
+    wire::quantity::stated(message)
 }
 
 /// As somebody entered it: `9.50 N/mm`.
@@ -109,14 +106,18 @@ pub(crate) fn estimated<E: Estimate>(estimate: Option<&E>) -> Option<String> {
     Some(with_uncertainty(E::Quantity::of(value), expanded, value.unit()))
 }
 
-/// A rate in a system of units.
-pub(super) fn rate_unit(units: UnitSystem) -> &'static str {
-    StiffnessUnit::of_system(units).row().symbol
-}
-
 /// A share in per cent, without its sign.
 pub(crate) fn per_cent(ratio: f64) -> String {
     format!("{:.1} %", ratio.abs() * 100.0)
+}
+
+/// A probability: nothing measured is certain, so the ends are not shown as 0 and 100 %.
+pub(super) fn likely(probability: f64) -> String {
+    match (probability * 1000.0).round() {
+        1000.0 => "over 99.9 %".to_owned(),
+        0.0 => "under 0.1 %".to_owned(),
+        _ => per_cent(probability),
+    }
 }
 
 /// A spring's words for above and below: `2.0 % soft`.

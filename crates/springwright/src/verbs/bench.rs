@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Arg, ArgAction, ArgMatches, Command, FromArgMatches as _};
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
 
-use super::{Shown, book, calibration, drawer, reduce_run, run_method, setup, springs, valving};
+use super::{Shown, book, calibration, draw_stack, drawer, reduce_run, run_method, setup, springs, valving};
 use crate::args::{self, CommonArgs};
 use crate::call::document;
 use crate::entry::{enter, is_typable};
@@ -67,6 +67,11 @@ impl Flag {
             ..Self::new(name, path, help)
         }
     }
+
+    /// As the command line takes it.
+    pub(super) fn arg(self) -> Arg {
+        flag(self.name, self.help, self.many)
+    }
 }
 
 /// Fields of a record that only the server sets.
@@ -97,11 +102,14 @@ pub(crate) fn commands() -> Result<Vec<Command>, Fail> {
     let benches = services.map(|service| {
         let about = api::words(&service.parent_file(), service.path());
         let verbs = service.methods().map(|method| verb(&method));
-        Command::new(bench_name(service.name()))
+        let bench = bench_name(service.name());
+        let beside = (bench == draw_stack::BENCH).then(draw_stack::command);
+        Command::new(bench)
             .about(format!("{about} ({})", service.name()))
             .subcommand_required(true)
             .arg_required_else_help(true)
             .subcommands(verbs)
+            .subcommands(beside)
     });
     Ok(benches.collect())
 }
@@ -111,21 +119,19 @@ pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
     let (verb, matches) = matches
         .subcommand()
         .ok_or_else(|| Fail::error(format!("{bench}: no verb")))?;
+    if (bench, verb) == (draw_stack::BENCH, draw_stack::VERB) {
+        return draw_stack::run(matches).await;
+    }
     let known = api::methods()?;
     let method = known
         .into_iter()
         .find(|method| bench_name(method.parent_service().name()) == bench && api::kebab(method.name()) == verb);
     let method = method.ok_or_else(|| Fail::error(format!("{bench} has no verb {verb}")))?;
     let common = CommonArgs::from_arg_matches(matches).map_err(|fault| Fail::error(fault.to_string()))?;
-    let entries = entries(&method, matches);
     let with_flags = |message: &mut DynamicMessage| {
-        for (flag, path, text) in &entries {
-            enter(message, path, text).map_err(|words| Fail::at(format!("--{flag}"), words))?;
-        }
-        if api::is_calculation(&method)
-            && let Some(units) = matches.get_one::<String>("units")
-        {
-            enter(message, "reply_units", units).map_err(|words| Fail::at("--units", words))?;
+        enter_all(message, &entries(&method, matches))?;
+        if api::is_calculation(&method) {
+            enter_units(message, matches)?;
         }
         if is_reduce_run(&method) {
             reduce_run::enter_flags(message, matches)?;
@@ -171,15 +177,9 @@ fn points_path(method: &MethodDescriptor) -> Option<&'static str> {
 fn verb(method: &MethodDescriptor) -> Command {
     let about = api::words(&method.parent_service().parent_file(), method.path());
     let mut verb = args::verb(api::kebab(method.name()), about).after_help(example(method));
-    for Flag { name, help, many, .. } in flags(method) {
-        verb = verb.arg(flag(name, help, many));
-    }
+    verb = verb.args(flags(method).into_iter().map(Flag::arg));
     if api::is_calculation(method) {
-        verb = verb.arg(flag(
-            "units".to_owned(),
-            "Units of computed values: metric or inch".to_owned(),
-            false,
-        ));
+        verb = verb.arg(units_arg());
     }
     if is_reduce_run(method) {
         verb = verb.args(reduce_run::args());
@@ -207,12 +207,39 @@ fn verb(method: &MethodDescriptor) -> Command {
     verb.args(springs::args(method.name()))
 }
 
-fn entries(method: &MethodDescriptor, matches: &ArgMatches) -> Vec<(String, String, String)> {
-    let given = flags(method).into_iter().flat_map(|flag| {
+/// The choice of units.
+pub(super) fn units_arg() -> Arg {
+    let help = "Units of computed values: metric or inch".to_owned();
+    flag("units".to_owned(), help, false)
+}
+
+/// Lays the chosen units over a request.
+pub(super) fn enter_units(message: &mut DynamicMessage, matches: &ArgMatches) -> Result<(), Fail> {
+    match matches.get_one::<String>("units") {
+        Some(units) => enter(message, "reply_units", units).map_err(|words| Fail::at("--units", words)),
+        None => Ok(()),
+    }
+}
+
+/// Lays what was typed over a request: flag, path, text.
+pub(super) fn enter_all(message: &mut DynamicMessage, entries: &[(String, String, String)]) -> Result<(), Fail> {
+    for (flag, path, text) in entries {
+        enter(message, path, text).map_err(|words| Fail::at(format!("--{flag}"), words))?;
+    }
+    Ok(())
+}
+
+/// What was typed for these flags: flag, path, text.
+pub(super) fn typed(flags: Vec<Flag>, matches: &ArgMatches) -> Vec<(String, String, String)> {
+    let given = flags.into_iter().flat_map(|flag| {
         let texts = matches.get_many::<String>(&flag.name).into_iter().flatten();
         texts.flat_map(|text| flag.entries(text)).collect::<Vec<_>>()
     });
-    let mut entries: Vec<_> = given.collect();
+    given.collect()
+}
+
+fn entries(method: &MethodDescriptor, matches: &ArgMatches) -> Vec<(String, String, String)> {
+    let mut entries = typed(flags(method), matches);
     if method.name() == "CompareStacks" {
         valving::keep_named(&mut entries);
     }

@@ -7,7 +7,10 @@
 use std::fmt::Write as _;
 
 use super::design::{Layer, MOST_SHIMS};
-use crate::quantity::{LengthUnit, Quantity, Unit};
+use crate::quantity::{Length, LengthUnit, Quantity, Unit};
+
+/// Characters of a layer that is none that are quoted.
+const SHOWN: usize = 40;
 
 /// A layer as it was typed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -36,7 +39,11 @@ pub fn read(text: &str) -> Result<Vec<TypedLayer>, String> {
         .filter(|part| !part.is_empty())
     {
         let (layer, unit) = one(part).ok_or_else(|| {
-            format!("\"{part}\" is no layer; write OUTERxTHICKNESS*COUNT with mm or in, such as 30x0.15*2 mm")
+            let shown: String = part.chars().take(SHOWN).collect();
+            format!(
+                "layer {}, \"{shown}\", is none; write OUTERxTHICKNESS*COUNT with mm or in, such as 30x0.15*2 mm",
+                layers.len() + 1
+            )
         })?;
         layers.push((layer, unit.is_some()));
         if let Some(unit) = unit {
@@ -51,10 +58,13 @@ pub fn read(text: &str) -> Result<Vec<TypedLayer>, String> {
     if shims == 0 || shims > MOST_SHIMS as u64 {
         return Err(format!("{shims} shims; allowed 1 to {MOST_SHIMS}"));
     }
-    if let Some((layer, _)) = layers.iter().find(|(_, has_unit)| !has_unit) {
+    let without = layers.iter().enumerate().find(|(_, (_, has_unit))| !has_unit);
+    if let Some((index, (layer, _))) = without {
         return Err(format!(
-            "{}x{} has no unit; write mm or in behind the last layer",
-            layer.outer_diameter, layer.thickness
+            "layer {}, {:?}x{:?}, has no unit; write mm or in behind the last layer",
+            index + 1,
+            layer.outer_diameter,
+            layer.thickness
         ));
     }
     Ok(layers.into_iter().map(|(layer, _)| layer).collect())
@@ -108,14 +118,13 @@ pub fn write(layers: &[Layer], unit: LengthUnit) -> String {
         if index > 0 {
             text.push_str(", ");
         }
-        let shown = |length: crate::quantity::Length, decimals: usize| digits(length.get(unit), decimals);
-        text.push_str(&shown(layer.outer_diameter, 0));
+        text.push_str(&length(layer.outer_diameter, unit, 0));
         if let Some(inner) = layer.inner_diameter {
             text.push('/');
-            text.push_str(&shown(inner, 0));
+            text.push_str(&length(inner, unit, 0));
         }
         text.push('x');
-        text.push_str(&shown(layer.thickness, 2));
+        text.push_str(&length(layer.thickness, unit, 2));
         if layer.count > 1 {
             // Writing to a String cannot fail.
             let _ = write!(text, "*{}", layer.count);
@@ -126,6 +135,12 @@ pub fn write(layers: &[Layer], unit: LengthUnit) -> String {
         text.push_str(unit.row().symbol);
     }
     text
+}
+
+/// A length without its unit, in as few digits as tell a micrometre, at least so many decimals.
+#[must_use]
+pub fn length(length: Length, unit: LengthUnit, decimals: usize) -> String {
+    digits(length.get(unit), decimals)
 }
 
 /// As few digits as tell a micrometre, at least so many decimals.
@@ -139,7 +154,6 @@ fn digits(value: f64, decimals: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::Length;
 
     #[test]
     fn what_is_written_is_read_back() {

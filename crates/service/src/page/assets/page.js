@@ -10,6 +10,7 @@
     const [yLow, yHigh, bottom, top] = numbers(svg.dataset.y);
     return [...svg.querySelectorAll("polyline[data-points]")].map((line) => ({
       said: line.dataset.said,
+      notes: line.dataset.notes?.split(";") ?? [],
       points: line.dataset.points.split(";").filter(Boolean).map((pair) => {
         const [x, y] = pair.split(" ");
         return {
@@ -39,7 +40,8 @@
       cursor.querySelector("circle").setAttribute("transform", `translate(${left} ${top})`);
       cursor.setAttribute("visibility", "visible");
       const { xName, xUnit, yName, yUnit } = svg.dataset;
-      output.textContent = `${xName} ${x} ${xUnit}, ${yName} ${y} ${yUnit}, ${lines[line].said}`;
+      const note = lines[line].notes[point];
+      output.textContent = `${xName} ${x} ${xUnit}, ${yName} ${y} ${yUnit}, ${lines[line].said}${note ? `: ${note}` : ""}`;
     };
 
     // On the other line the nearest place, not the same count.
@@ -103,5 +105,7 @@
   };
 
   document.querySelectorAll("figure.plot").forEach(readable);
+  // A view that draws a part of itself anew says so.
+  document.addEventListener("drawn", (event) => event.target.querySelectorAll("figure.plot").forEach(readable));
   document.querySelectorAll("time[datetime]").forEach(localise);
 })();

@@ -1,5 +1,7 @@
 //! From values to places on the picture, with round figures on the axis.
 
+use crate::drawing::round_step;
+
 /// About so many steps between the ends of an axis.
 const STEPS: f64 = 6.0;
 /// Share of the axis below 0 that is left off it.
@@ -61,14 +63,6 @@ impl Scale {
             })
             .collect()
     }
-}
-
-/// The next of 1, 2, 5 times a power of ten that is not smaller.
-fn round_step(rough: f64) -> f64 {
-    let power = 10.0_f64.powf(rough.log10().floor());
-    let share = rough / power;
-    let round = [1.0, 2.0, 5.0].into_iter().find(|round| share <= round + 1e-9);
-    round.unwrap_or(10.0) * power
 }
 
 #[cfg(test)]

@@ -1,0 +1,153 @@
+//! What the bench answers to what was asked: the same operations as the API's.
+
+use mechanics::quantity::{Quantity as _, UnitSystem, Velocity};
+use wire::quantity::{Message, computed};
+use wire::v1;
+use wire::v1::compared_valving::Source as Compared;
+use wire::valving::evaluate::through_rest;
+
+use super::asked::{Around, Asked};
+use crate::bench::Bench;
+use crate::error::ServiceError;
+
+/// Points of a stroke's curve.
+const EACH_STROKE: u32 = 40;
+/// Points of the lift's curve where there is nothing to compare with.
+const LIFTS: i32 = 40;
+/// Low, middle and high, over the highest.
+pub(super) const SHARES: [f64; 3] = [0.05, 0.25, 1.0];
+const PRESSURES: [f64; 3] = [0.2, 0.5, 1.0];
+
+/// What the bench says.
+pub(super) struct Found {
+    /// The stack; its highest pressure is the one it is drawn at.
+    pub(super) solved: v1::SolveStackResponse,
+    /// Against the stack that is there, which is the first.
+    pub(super) compared: Option<v1::CompareStacksResponse>,
+    /// In its damper.
+    pub(super) damped: Option<Result<Damped, ServiceError>>,
+}
+
+/// What the damper does.
+pub(super) struct Damped {
+    /// With the stack that is planned: at low, middle and high velocity in rebound, then in compression, then the curve.
+    pub(super) evaluated: v1::EvaluateDamperResponse,
+    /// Against the stack that is there.
+    pub(super) compared: Option<v1::CompareStacksResponse>,
+}
+
+impl Damped {
+    /// Points at low, middle and high velocity of one stroke.
+    pub(super) fn named(&self, rebound: bool) -> &[v1::DamperPoint] {
+        let from = if rebound { 0 } else { SHARES.len() };
+        self.evaluated.points.get(from..from + SHARES.len()).unwrap_or_default()
+    }
+
+    /// The curve of one stroke, from rest on.
+    pub(super) fn curve(&self, rebound: bool) -> Vec<&v1::DamperPoint> {
+        let points = self.evaluated.points.get(2 * SHARES.len()..).unwrap_or_default();
+        of_stroke(points.iter(), rebound, |point| point.shaft_velocity.as_ref())
+    }
+}
+
+/// Those of a stroke, rest included, by speed.
+pub(super) fn of_stroke<'a, T>(
+    points: impl Iterator<Item = &'a T>,
+    rebound: bool,
+    velocity: impl Fn(&T) -> Option<&v1::Velocity>,
+) -> Vec<&'a T> {
+    let speed = |point: &T| velocity(point).and_then(|v| v.value).unwrap_or(f64::NAN);
+    let own = |point: &&T| {
+        if rebound {
+            speed(point) <= 0.0
+        } else {
+            speed(point) >= 0.0
+        }
+    };
+    let mut points: Vec<&T> = points.filter(own).collect();
+    points.sort_by(|a, b| speed(a).abs().total_cmp(&speed(b).abs()));
+    points
+}
+
+/// Asks the bench.
+pub(super) fn of(bench: &Bench, asked: Asked, units: UnitSystem) -> Result<Found, ServiceError> {
+    let reply_units = match units {
+        UnitSystem::Metric => v1::UnitSystem::Metric,
+        UnitSystem::Inch => v1::UnitSystem::Inch,
+    } as i32;
+    let Asked {
+        stack,
+        present,
+        pressure,
+        around,
+    } = asked;
+    let alone = present.is_none();
+    let solved = bench.solve_stack(v1::SolveStackRequest {
+        source: Some(v1::solve_stack_request::Source::Values(stack.clone())),
+        // Beside a comparison, which has the curve, the state at the pressure is enough.
+        pressures: if alone { Vec::new() } else { vec![pressure] },
+        max_pressure: alone.then_some(pressure),
+        point_count: alone.then_some(LIFTS),
+        reply_units,
+        ..Default::default()
+    })?;
+    let compared = present.map(|present| {
+        bench.compare_stacks(v1::CompareStacksRequest {
+            first: Some(side(Compared::StackValues(present))),
+            second: Some(side(Compared::StackValues(stack))),
+            pressures: PRESSURES.map(|share| scaled(&pressure, share)).to_vec(),
+            reply_units,
+            ..Default::default()
+        })
+    });
+    Ok(Found {
+        solved,
+        compared: compared.transpose()?,
+        damped: around.map(|around| damped(bench, around, reply_units)),
+    })
+}
+
+fn side(source: Compared) -> v1::ComparedValving {
+    v1::ComparedValving { source: Some(source) }
+}
+
+fn scaled<M: Message>(quantity: &M, share: f64) -> M {
+    let (value, unit) = quantity.parts();
+    M::from_parts(value.unwrap_or_default() * share, unit)
+}
+
+fn damped(bench: &Bench, around: Around, reply_units: i32) -> Result<Damped, ServiceError> {
+    let Around {
+        damper,
+        present,
+        speed,
+        temperature,
+    } = around;
+    let named = SHARES.map(|share| scaled(&speed, share));
+    let backward = named.iter().map(|v| scaled(v, -1.0));
+    let largest = wire::quantity::stated(Some(&speed)).map_or(Velocity::from_si(1.0), Velocity::of);
+    let curve = through_rest(largest, EACH_STROKE).into_iter();
+    let curve = curve.map(|v| computed(v, UnitSystem::Metric));
+    let evaluated = bench.evaluate_damper(v1::EvaluateDamperRequest {
+        source: Some(v1::evaluate_damper_request::Source::Values(damper.clone())),
+        temperature,
+        shaft_velocities: backward.chain(named).chain(curve).collect(),
+        reply_units,
+        ..Default::default()
+    })?;
+    let compared = present.map(|present| {
+        bench.compare_stacks(v1::CompareStacksRequest {
+            first: Some(side(Compared::DamperValues(present))),
+            second: Some(side(Compared::DamperValues(damper))),
+            shaft_velocities: named.to_vec(),
+            temperature,
+            point_count: Some(EACH_STROKE as i32),
+            reply_units,
+            ..Default::default()
+        })
+    });
+    Ok(Damped {
+        evaluated,
+        compared: compared.transpose()?,
+    })
+}
