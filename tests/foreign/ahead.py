@@ -126,7 +126,7 @@ def sheet_of_a_visit_is_a_pdf_and_a_document(api):
     visit = {
         "as_found": {"rear": found},
         "as_left": {"rear": {"preload": length(9)}},
-        "visit_time": {"seconds": 1795622400},
+        "visit_time": "2026-11-25T16:05:00Z",
     }
     setup = make("CreateSetup", "setup", {"machine": kept.name, "rider": rider.name, "visit": visit})
     sheet = make("CreateJobSheet", "job_sheet", {"setup": setup.name, "notes": "Torqued by the maker's manual."})
@@ -135,7 +135,7 @@ def sheet_of_a_visit_is_a_pdf_and_a_document(api):
     assert reply.media_type == "application/pdf" and reply.content.startswith(b"%PDF-")
     assert reply.content == api.call(SHEET, request).content
     text = text_of(reply.content)
-    for said in (name, "It kicks me out of the seat.", "Static sag", "10.0 ±", "7 of 24 clicks", "Torqued by", "cost in EUR"):
+    for said in (name, "It kicks me out of the seat.", "Static sag", "10.00 ± 0.29 mm", "7 of 24 clicks", "Torqued by", "cost in EUR"):
         assert said in text, f"{said} is not in {text}"
     html = api.call(SHEET, {**request, "media_type": "text/html", "paper_size": 2}).content.decode()
     assert "&lt;b&gt;Øster" in html and "<b>Øster" not in html and "size: letter" in html and "src=" not in html

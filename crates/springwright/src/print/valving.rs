@@ -60,7 +60,7 @@ pub(crate) fn damper(reply: &v1::EvaluateDamperResponse) -> String {
         "",
     ]);
     for point in &reply.points {
-        let split = point.piston.clone().unwrap_or_default();
+        let split = point.piston.unwrap_or_default();
         table.row([
             cell(point.shaft_velocity.as_ref()),
             cell(point.force.as_ref()),

@@ -122,10 +122,7 @@ pub fn options(message: &v1::ForecastLimitsRequest, violations: &mut Violations)
                 .and_then(|given| bump(given, violations.at("bump"))),
         },
         ends: ends(message, violations, &mut assumptions),
-        sureness: sureness(
-            &message.uncertainty.clone().unwrap_or_default(),
-            violations.at("uncertainty"),
-        ),
+        sureness: sureness(&message.uncertainty.unwrap_or_default(), violations.at("uncertainty")),
         highest_pace: highest.unwrap_or(1.5),
         paces: paces(&message.pace_ratios, violations),
         units: unit_system(message.reply_units, violations.at("reply_units")),
