@@ -10,6 +10,7 @@ import book
 import drawer
 import faults
 import instructing
+import judging
 import published
 import rack
 import recording
@@ -32,6 +33,7 @@ GROUPS = {
     "valving": valving.JOURNEYS,
     "drawer": drawer.JOURNEYS,
     "setup": setup.JOURNEYS,
+    "judging": judging.JOURNEYS,
     "faults": faults.JOURNEYS,
 }
 
