@@ -64,6 +64,8 @@ EITHER_SIGN = [
     "fork_height",
     "predictions[0].value",
     "viscosity_temperature",
+    # A spring may bind before the stop.
+    "bind_margin",
 ]
 # Plain numbers of either sign: what an instrument shows and what it was shown under, and how fast a linkage rises or falls.
 SIGNED = ["points[0].applied", "points[0].shown", "motion_ratio_change_per_meter"]

@@ -11,6 +11,7 @@ import book
 import drawer
 import faults
 import instructing
+import judging
 import published
 import rack
 import recording
@@ -34,6 +35,7 @@ GROUPS = {
     "drawer": drawer.JOURNEYS,
     "setup": setup.JOURNEYS,
     "ahead": ahead.JOURNEYS,
+    "judging": judging.JOURNEYS,
     "faults": faults.JOURNEYS,
 }
 

@@ -3,6 +3,7 @@
 mod calibration;
 mod figures;
 mod forecast;
+mod judged;
 mod plot;
 mod report;
 mod said;
@@ -69,6 +70,7 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
 /// The replies on springs that have a report of their own.
 fn of_springs(message: &DynamicMessage) -> Option<String> {
     match message.descriptor().name() {
+        "JudgeSetupResponse" => Some(judged::judged(&message.transcode_to().ok()?)),
         "JudgePairResponse" => Some(springs::pair(&message.transcode_to().ok()?)),
         "EvaluateAssemblyResponse" => Some(springs::assembly(&message.transcode_to().ok()?)),
         "EvaluateGasSpringResponse" => springs::gas(&message.transcode_to().ok()?),

@@ -1,5 +1,6 @@
 //! The verbs: one per call of the API under its bench, made from the API's description, and the few beside them.
 
+mod ask;
 mod bench;
 mod book;
 mod calibration;

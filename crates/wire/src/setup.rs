@@ -2,6 +2,7 @@
 
 pub mod choose;
 pub mod forecast;
+pub mod judge;
 pub mod respond;
 pub mod sag;
 pub mod unit;

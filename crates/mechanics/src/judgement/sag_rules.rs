@@ -3,7 +3,7 @@
 use super::adjusters::after_spring;
 use super::answer::{Action, Amount, Confidence, Direction, Subject, Verdict};
 use super::caution;
-use super::look::{Cause, Desk, Look, SagSeen, Target};
+use super::look::{Cause, Desk, EQUAL, Look, SagSeen, Target};
 use super::rows::RuleId;
 use super::service::level_is_off;
 use super::spring_amount::{self, Needed};
@@ -186,7 +186,7 @@ fn tell_fork_share(look: &Look<'_>, desk: &mut Desk, sag: SagSeen) {
 /// The total sag brought into its range by preload.
 fn preload(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen) {
     let topped = topped_out(look, sag);
-    if (target.low..=target.high).contains(&sag.total) && !topped {
+    if (target.low - EQUAL..=target.high + EQUAL).contains(&sag.total) && !topped {
         return;
     }
     let words = look.words;

@@ -2,7 +2,7 @@
 
 use super::answer::{Action, Confidence, Subject, Verdict};
 use super::caution;
-use super::look::{Cause, Desk, Look};
+use super::look::{Cause, Desk, EQUAL, Look};
 use super::rows::RuleId;
 use super::visit::{Riding, Serviceability, Wear};
 use crate::finding::Code;
@@ -33,10 +33,10 @@ fn friction(look: &Look<'_>, desk: &mut Desk) {
         look.place(),
         look.words.length(spread)
     );
-    if spread <= look.length(note) {
+    if spread <= look.length(note) + EQUAL {
         return;
     }
-    if spread <= look.length(bind) {
+    if spread <= look.length(bind) + EQUAL {
         desk.find(Code::SagSpread, format!("{text}, {}", look.said(note)));
         return;
     }
@@ -151,7 +151,7 @@ pub(super) fn level_is_off(look: &Look<'_>) -> bool {
     let (Some(gap), Some(wanted)) = (look.seen.oil.air_gap, look.seen.oil.wanted_air_gap) else {
         return false;
     };
-    look.is_front() && (gap.si() - wanted.si()).abs() > look.length(RuleId::OilLevel)
+    look.is_front() && (gap.si() - wanted.si()).abs() > look.length(RuleId::OilLevel) + EQUAL
 }
 
 fn serviced(look: &Look<'_>) -> Verdict {

@@ -2,6 +2,7 @@
 
 mod choose;
 mod forecast;
+mod judge;
 mod respond;
 mod sag;
 mod sheet;

@@ -40,4 +40,11 @@ impl SetupService for Door {
     ) -> Result<Response<v1::RenderJobSheetResponse>, Status> {
         self.computing(request, Bench::render_job_sheet).await
     }
+
+    async fn judge_setup(
+        &self,
+        request: Request<v1::JudgeSetupRequest>,
+    ) -> Result<Response<v1::JudgeSetupResponse>, Status> {
+        self.computing(request, Bench::judge_setup).await
+    }
 }

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Arg, ArgAction, ArgMatches, Command, FromArgMatches as _};
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
 
-use super::{Shown, book, calibration, draw_stack, drawer, reduce_run, run_method, setup, springs, valving};
+use super::{Shown, ask, book, calibration, draw_stack, drawer, reduce_run, run_method, setup, springs, valving};
 use crate::args::{self, CommonArgs};
 use crate::call::document;
 use crate::entry::{enter, is_typable};
@@ -103,7 +103,11 @@ pub(crate) fn commands() -> Result<Vec<Command>, Fail> {
         let about = api::words(&service.parent_file(), service.path());
         let verbs = service.methods().map(|method| verb(&method));
         let bench = bench_name(service.name());
-        let beside = (bench == draw_stack::BENCH).then(draw_stack::command);
+        let beside = match bench.as_str() {
+            draw_stack::BENCH => Some(draw_stack::command()),
+            ask::BENCH => Some(ask::command()),
+            _ => None,
+        };
         Command::new(bench)
             .about(format!("{about} ({})", service.name()))
             .subcommand_required(true)
@@ -121,6 +125,9 @@ pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
         .ok_or_else(|| Fail::error(format!("{bench}: no verb")))?;
     if (bench, verb) == (draw_stack::BENCH, draw_stack::VERB) {
         return draw_stack::run(matches).await;
+    }
+    if (bench, verb) == (ask::BENCH, ask::VERB) {
+        return ask::run(matches).await;
     }
     let known = api::methods()?;
     let method = known
