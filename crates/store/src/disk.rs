@@ -2,7 +2,6 @@
 #![allow(
     unreachable_pub,
     clippy::large_enum_variant,
-    clippy::large_enum_variant,
     reason = "generated; the contents of records are public, the rows around them are not"
 )]
 
