@@ -8,7 +8,16 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let root = "../../proto";
     println!("cargo:rerun-if-changed={root}/springwright/v1");
     let files = [
-        "quantity", "records", "springs", "testers", "valving", "book", "drawer", "setup",
+        "quantity",
+        "records",
+        "springs",
+        "testers",
+        "valving",
+        "book",
+        "drawer",
+        "forecast",
+        "job_sheet",
+        "setup",
     ]
     .map(|name| format!("springwright/v1/{name}.proto"));
     let descriptors = protox::compile(files, [root])?;

@@ -1,15 +1,17 @@
 // The views that stand still, in a real browser: page.mjs URL FOLDER
 //
-// The server holds two springs, "left" and "right", with finished runs left-1, left-2, right-1 and an interrupted one,
-// open-1. Pictures at phone, laptop and wall size go into FOLDER.
+// The server holds the springs "left", "right" and "dual", with finished runs left-1, left-2, right-1, dual-1 and an
+// interrupted one, open-1. Pictures at phone, laptop and wall size go into FOLDER.
 
 import { SIZES, axe, expect, finish, fits, launch, picture, watched } from "./browser.mjs";
 
 const [base, folder] = process.argv.slice(2);
+const COMBINED = "/combine?arrangement=line&rate1=40&rate1_unit=N%2Fmm&stop1=9&stop1_unit=mm&spring2=springs%2Fleft"
+  + "&preload=10&preload_unit=mm&travel=80&travel_unit=mm&air_gap=130&air_gap_unit=mm&seal=48&seal_unit=mm&bore=44&bore_unit=mm";
 const VIEWS = {
   bench: "/", rack: "/rack", new: "/rack/new", runs: "/runs", spring: "/springs/left", edit: "/springs/left/edit",
   run: "/runs/left-2", open: "/runs/open-1", compare: "/compare?run=left-2&run=right-1", report: "/runs/left-2/report",
-  missing: "/springs/nobody", valving: "/valving",
+  shape: "/runs/dual-1", combine: COMBINED, combining: "/combine", missing: "/springs/nobody", valving: "/valving",
 };
 const WEIGHT = 100_000;
 const HOSTILE = [
@@ -143,7 +145,8 @@ expect(VALUE.test(await reading()), `the pointer reads "${await reading()}"`);
 const said = await page.textContent("main");
 expect(/10 N\/mm marked, measured 9\.\d+ ± 0\.\d+ N\/mm: \d\.\d % soft/.test(said), `the verdict is missing: ${said.slice(0, 300)}`);
 expect(/Refused/.test(said), "the decision is missing");
-expect(await page.locator("figure.plot polyline").count() === 2, "there are not two branches");
+const lines = (nth = 0) => page.locator("figure.plot").nth(nth).locator("polyline");
+expect(await lines().count() === 2, "there are not two branches");
 for (const mark of ["window", "contact", "pressing", "returning", "deflection in mm", "load in N"]) {
   expect((await page.textContent("figure.plot svg")).includes(mark), `the curve has no "${mark}"`);
 }
@@ -164,10 +167,52 @@ await page.goto(`${base}/runs`);
 await page.check('input[value="left-2"]');
 await page.check('input[value="right-1"]');
 await page.click("text=Compare the chosen two");
-expect(/stiffer than A, by|softer than A, by/.test(await page.textContent("main")), "no difference is told");
-expect(await page.locator("figure.plot polyline").count() === 4, "there are not four branches");
-const dashes = await page.locator("figure.plot polyline").evaluateAll((lines) => lines.map((line) => line.getAttribute("stroke-dasharray")));
+const pair = await page.textContent("main");
+expect(/B is \d\.\d\d ± \d\.\d\d % (stiffer|softer) than A/.test(pair), "no difference is told");
+expect(/Not matched: /.test(pair) && /no more than 2\.0 %: under 0\.1 %/.test(pair), `the pair is not judged: ${pair.slice(0, 300)}`);
+expect(await lines().count() === 4, "there are not four branches");
+const dashes = await lines().evaluateAll((lines) => lines.map((line) => line.getAttribute("stroke-dasharray")));
 expect(new Set(dashes).size === 4, `branches differ by colour alone: ${dashes}`);
+expect(await page.locator("#difference-line-0").count() === 1 && await page.locator("polygon.ribbon").count() === 1, "the difference has no band");
+await page.focus("figure.plot:has(#difference-line-0)");
+await page.keyboard.press("End");
+const off = await page.textContent("figure.plot:has(#difference-line-0) output");
+expect(/^deflection from contact \d+\.\d+ mm, difference -?\d+\.\d\d %, B less A$/.test(off), `keys read "${off}" off the difference`);
+await page.fill("#limit", "10");
+await page.click("text=Judge again");
+expect(/Matched: /.test(await page.textContent("main")), "a wide limit matches nothing");
+expect(await page.inputValue("#limit") === "10", "the limit is forgotten");
+await page.goto(`${base}/compare?run=left-2&run=right-1&limit=much`);
+expect(/is no limit/.test(await page.textContent("main")), "a limit that is none is taken");
+
+// A dual-rate spring: its shape with a probability, its parts and its knee with their uncertainty, its rate over the travel.
+await page.goto(`${base}/runs/dual-1`);
+const dual = await page.textContent("main");
+expect(/Dual-rate: two straight parts/.test(dual) && /Probability among the shapes compared: over 99\.9 %/.test(dual), "the shape is not told");
+expect(/8\.0\d+ ± 0\.\d+ N\/mm/.test(dual) && /12\.0\d* ± 0\.\d+ N\/mm/.test(dual), "the parts have no rates");
+expect(/(49\.\d+|50\.\d+) ± 0\.\d+ mm/.test(dual), "the knee has no uncertainty");
+expect(await page.locator("#rates-line-0").count() === 1, "the rate over the travel is not drawn");
+expect(await page.locator("path.about").count() >= 2, "the knee's uncertainty is not on both plots");
+
+// Springs together: drawn from the address, drawn anew while somebody types, faults at their fields.
+await page.goto(base + COMBINED);
+const together = await page.textContent("#result");
+for (const part of ["Rate at first", "Force of the preload", "air alone", "Energy taken up", "rated compressor"]) {
+  expect(together.includes(part), `springs together do not say "${part}"`);
+}
+expect(/part\.1\.1 at \d+\.\d+ mm|part\.1 at \d+\.\d+ mm/.test(together) || !/What closes/.test(together), `what closes is not told: ${together}`);
+const before = await page.getAttribute("#force-line-0", "data-points");
+await page.fill("#preload", "0");
+await page.waitForFunction((points) => document.querySelector("#force-line-0")?.dataset.points !== points, before);
+expect(page.url().includes("preload=0"), "what was typed is not in the address");
+await page.hover("figure.plot svg");
+expect(/^travel \d/.test(await page.textContent("#result figure.plot output")), "a curve drawn anew cannot be read");
+await page.fill("#rate1", "9,5");
+await page.waitForSelector("#rate1[aria-invalid=true]");
+expect(/Look at:.*9\.5/.test(await page.textContent("#result")), `a fault is not told: ${await page.textContent("#result")}`);
+await page.fill("#rate1", "40");
+await page.waitForSelector("#force-line-0");
+
 await page.goto(`${base}/compare?run=left-2`);
 expect(/choose two runs/.test(await page.textContent("main")), "one run is compared with nothing");
 
@@ -342,7 +387,7 @@ await desk.close();
   await page.goto(`${base}/runs/left-2`);
   const text = await page.locator("main").innerText();
   expect(/marked, measured 9\.\d+ ± 0\.\d+ N\/mm/.test(text) && /UTC/.test(text), "no verdict without script");
-  expect(await page.locator("polyline").count() === 2, "no curve without script");
+  expect(await page.locator("#curve-line-0, #curve-line-1").count() === 2, "no curve without script");
   await page.fill("#notes", "written without script");
   await page.click("text=Save");
   expect(await page.inputValue("#notes") === "written without script", "a form does nothing without script");

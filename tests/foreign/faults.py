@@ -57,9 +57,15 @@ EITHER_SIGN = [
     "least_preload",
     "most_preload",
     "leg_preloads[0]",
+    # A road rises and falls, and a load presses or lifts.
+    "step.height",
+    "bump.height",
+    "load.wheel_load",
     "fork_height",
     "predictions[0].value",
     "viscosity_temperature",
+    # A spring may bind before the stop.
+    "bind_margin",
 ]
 # Plain numbers of either sign: what an instrument shows and what it was shown under, and how fast a linkage rises or falls.
 SIGNED = ["points[0].applied", "points[0].shown", "motion_ratio_change_per_meter"]

@@ -6,13 +6,16 @@ import sys
 import time
 import traceback
 
+import ahead
 import book
 import drawer
 import faults
 import instructing
+import judging
 import published
 import rack
 import recording
+import setup
 import springs
 import standing
 import testers
@@ -30,6 +33,9 @@ GROUPS = {
     "testers": testers.JOURNEYS,
     "valving": valving.JOURNEYS,
     "drawer": drawer.JOURNEYS,
+    "setup": setup.JOURNEYS,
+    "ahead": ahead.JOURNEYS,
+    "judging": judging.JOURNEYS,
     "faults": faults.JOURNEYS,
 }
 

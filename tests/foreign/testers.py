@@ -107,8 +107,8 @@ def run_is_read_back_through_its_testers_calibration(api):
     # As shown, where that is asked for; and the samples are still what was shown.
     raw = reduce(api, run, uncalibrated=True)
     assert abs(rate(raw) / (GAIN * RATE) - 1) < 1e-6, rate(raw)
-    first = api.read("RunService/ReadRunSamples", {"name": run.name})[0]
-    assert first.block.columns[1].values[0] == ZERO, first.block.columns[1].values[0]
+    blocks = [said.block for said in api.read("RunService/ReadRunSamples", {"name": run.name}) if said.HasField("block")]
+    assert blocks[0].columns[1].values[0] == ZERO, blocks[0].columns[1].values[0]
     # Samples that are sent name their tester themselves.
     deflections = [k * 0.02 for k in range(400)]
     samples = {

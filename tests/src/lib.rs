@@ -1,5 +1,7 @@
 //! What the acceptance tests share: the real program as a process of its own, and the tools that `tests/run` installs.
 
+pub mod trial;
+
 use std::ffi::OsStr;
 use std::io::{BufRead, BufReader, Read};
 use std::net::{SocketAddr, TcpStream};

@@ -41,9 +41,9 @@ fn spring(id: &str, pair: &str) -> v1::CreateSpringRequest {
     }
 }
 
-/// One press and return of a straight spring with friction, after an approach of 5 mm; the last digit trembles by a
-/// fixed rule.
-fn readings(rate: f64) -> Vec<(f64, f64)> {
+/// One press and return of a spring with friction, after an approach of 5 mm; past 45 mm its rate rises by a step. The last
+/// digit trembles by a fixed rule.
+fn readings(rate: f64, step_of_rate: f64) -> Vec<(f64, f64)> {
     let half = READINGS / 2;
     (0..READINGS)
         .map(|index| {
@@ -52,7 +52,8 @@ fn readings(rate: f64) -> Vec<(f64, f64)> {
             let friction = if index < half { 2.0 } else { -2.0 };
             let tremble = f64::from((index as u32).wrapping_mul(2_654_435_761) >> 24) / 256.0 - 0.5;
             let pressed = deflection - 5.0;
-            let load = if pressed > 0.0 { rate * pressed + friction } else { 0.0 };
+            let elastic = rate * pressed + step_of_rate * (pressed - 45.0).max(0.0);
+            let load = if pressed > 0.0 { elastic + friction } else { 0.0 };
             (deflection, load + tremble)
         })
         .collect()
@@ -87,8 +88,8 @@ fn header(id: &str, spring: &str) -> v1::RunHeader {
 }
 
 /// Records a run; without a finish it is left interrupted.
-async fn record(channel: Channel, id: &str, spring: &str, rate: f64, finishes: bool) -> Result<(), Status> {
-    let readings = readings(rate);
+async fn record(channel: Channel, id: &str, spring: &str, rates: (f64, f64), finishes: bool) -> Result<(), Status> {
+    let readings = readings(rates.0, rates.1);
     let mut steps = vec![Step::Header(Box::new(header(id, spring)))];
     steps.extend(readings.chunks(BLOCK).enumerate().map(|(index, chunk)| {
         let start = index * BLOCK;
@@ -124,17 +125,18 @@ async fn fill(server: &Server) -> Result<(), Box<dyn Error>> {
     let channel = Channel::from_shared(format!("http://{}", server.address()))?;
     let channel = channel.connect().await?;
     let mut rack = RackServiceClient::new(channel.clone());
-    for (id, pair) in [("left", "springs/right"), ("right", "springs/left")] {
+    for (id, pair) in [("left", "springs/right"), ("right", "springs/left"), ("dual", "")] {
         rack.create_spring(spring(id, pair)).await?;
     }
     let runs = [
-        ("left-1", "springs/left", 9.9, true),
-        ("left-2", "springs/left", 9.5, true),
-        ("right-1", "springs/right", 10.1, true),
-        ("open-1", "springs/right", 10.1, false),
+        ("left-1", "springs/left", (9.9, 0.0), true),
+        ("left-2", "springs/left", (9.5, 0.0), true),
+        ("right-1", "springs/right", (10.1, 0.0), true),
+        ("dual-1", "springs/dual", (8.0, 4.0), true),
+        ("open-1", "springs/right", (10.1, 0.0), false),
     ];
-    for (id, spring, rate, finishes) in runs {
-        record(channel.clone(), id, spring, rate, finishes).await?;
+    for (id, spring, rates, finishes) in runs {
+        record(channel.clone(), id, spring, rates, finishes).await?;
     }
     Ok(())
 }
@@ -148,7 +150,7 @@ async fn every_still_view_is_readable_reachable_and_safe_in_a_browser() {
     // Where somebody wants to look at the pictures, they are kept.
     let pictures = std::env::var_os("SPRINGWRIGHT_PICTURES");
     let pictures = pictures.as_deref().unwrap_or(folder.path().as_os_str());
-    let printed = run_browser("page.mjs", &[OsStr::new(&url), pictures], Duration::from_secs(180));
+    let printed = run_browser("page.mjs", &[OsStr::new(&url), pictures], Duration::from_secs(300));
     assert!(!server.output().contains("panicked"), "{}", server.output());
     match printed {
         Ok(printed) => println!("{printed}"),

@@ -35,6 +35,8 @@ mod setup {
         read_sag, rear_lift, spring_for_rests,
     };
     use mechanics::finding::Code;
+    use mechanics::follow::{ShareAt, TrendRules, TrendState, share_trend};
+    use mechanics::forecast::{damping_factor, deceleration_at, lateral_at, road_factor};
     use mechanics::quantity::{
         Angle, AngleUnit, Force, Length, LengthUnit, Mass, MassUnit, Preload, Quantity, STANDARD_GRAVITY, SpringRate,
         StiffnessUnit, Stroke, Travel, UnitSystem, WheelRate,
@@ -62,21 +64,17 @@ mod setup {
         ("SET-19", forecast),
         ("SET-22", brake),
         ("SET-24", adjuster),
+        ("SET-25", trend),
     ];
 
-    const FORECAST: &str = "the forecast of limits: comes with ForecastLimits";
     const JUDGE: &str = "shares of adjusters: come with the judgement of a setup";
 
     /// Cases, or one figure of a case, that cannot run yet, and why.
     const WAITING: &[(&str, &str)] = &[
-        ("SET-19 rms_velocity_ratio", FORECAST),
-        ("SET-19 bump_input_velocity_ratio", FORECAST),
-        ("SET-19 damping_multiplier_bump", FORECAST),
         ("SET-24 share", JUDGE),
         ("SET-24 quarter_or_less", JUDGE),
         ("SET-24 multiplier_to_mid", JUDGE),
         ("SET-24 multiplier_both_at_6_clicks", JUDGE),
-        ("SET-25", "the trend of a machine's visits: comes with the book"),
     ];
 
     fn numbers(value: &Value) -> Vec<f64> {
@@ -521,10 +519,18 @@ mod setup {
     fn forecast(i: &Value) -> Vec<(&'static str, Vec<f64>)> {
         let pace = v(i, "p");
         let lift = rear_lift(&balance(i, 265.0, 16.0)).unwrap();
-        let grip = v(i, "grip") * STANDARD_GRAVITY;
-        let lateral = (v(i, "a_lateral") * pace * pace).min(grip);
+        let grip = v(i, "grip");
+        let lateral = lateral_at(pace, v(i, "a_lateral"), grip);
+        // The bound of a bump: the shaft as much faster as the machine.
+        let bump = pace;
         vec![
-            ("decel", vec![(v(i, "a_brake") * pace * pace).min(grip).min(lift)]),
+            ("rms_velocity_ratio", vec![road_factor(pace, v(i, "waviness"))]),
+            ("bump_input_velocity_ratio", vec![bump]),
+            (
+                "damping_multiplier_bump",
+                vec![damping_factor(bump, v(i, "damper_exponent"), 1.0)],
+            ),
+            ("decel", vec![deceleration_at(pace, v(i, "a_brake"), grip, lift)]),
             ("decel_lift_limit", vec![lift]),
             ("a_lateral_at_pace", vec![lateral]),
             ("spring_load_factor", vec![cornering_factor(lateral)]),
@@ -563,6 +569,43 @@ mod setup {
         let mass = (kg(110.0), kg(110.0));
         let factor = damping_factor_after_respring((rate("k_old"), rate("k_new")), mass).unwrap();
         vec![("multiplier_respring", vec![factor])]
+    }
+
+    fn trend(i: &Value) -> Vec<(&'static str, Vec<f64>)> {
+        let visits: Vec<ShareAt> = list(i, "distance")
+            .into_iter()
+            .zip(list(i, "share_left"))
+            .map(|(distance, share)| ShareAt {
+                distance: Length::new(distance, LengthUnit::Kilometer),
+                share,
+            })
+            .collect();
+        let rules = TrendRules {
+            limit: v(i, "threshold"),
+            coverage: 0.95,
+        };
+        let of = |count: f64| share_trend(&visits[..count as usize], rules);
+        let counts = list(i, "n");
+        let whole = share_trend(&visits, rules);
+        vec![
+            (
+                "p_two_sided_perfect_order",
+                counts.iter().map(|n| of(*n).order_probability.unwrap()).collect(),
+            ),
+            (
+                "may_show_a_trend_at_95",
+                counts
+                    .iter()
+                    .map(|n| f64::from(u8::from(of(*n).state == TrendState::Closing)))
+                    .collect(),
+            ),
+            ("slope", vec![whole.slope_per_kilometer.unwrap()]),
+            ("intercept", vec![whole.intercept.unwrap()]),
+            (
+                "reaches_quarter_at",
+                vec![whole.limit_distance.unwrap().get(LengthUnit::Kilometer)],
+            ),
+        ]
     }
 }
 

@@ -266,6 +266,10 @@ codes! {
     NoStackToChange "NO_STACK_TO_CHANGE" Note, "";
     /// An adjuster stands nearly open and the ride is not harsh.
     AdjusterOpen "ADJUSTER_OPEN" Note, "";
+    /// Steady loads alone ask for more travel than was measured.
+    SteadyBeyondMeasured "STEADY_BEYOND_MEASURED" Warning, "";
+    /// A damper's force grows faster with the pace than the damping wanted.
+    DampingGrowsFaster "DAMPING_GROWS_FASTER" Note, "";
 }
 
 #[cfg(test)]

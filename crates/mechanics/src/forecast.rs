@@ -29,14 +29,12 @@ mod request;
 mod scaling;
 mod search;
 
-pub use answer::{CostStep, Forecast, Kind, Limit, PacePoint, EndPoint, CircuitPoint, Plateaus};
+pub use answer::{CircuitPoint, CostStep, EndPoint, Forecast, Kind, Limit, PacePoint, Plateaus};
 pub use request::{
-    Bump, Damping, ForecastCircuit, ForecastEnd, ForecastRequest, Money, Price, Riding, Road, Sureness, MOST_CIRCUITS,
-    MOST_PACES,
+    Bump, Damping, ForecastCircuit, ForecastEnd, ForecastRequest, MOST_CIRCUITS, MOST_PACES, Money, Price, Riding,
+    Road, Sureness,
 };
-pub use scaling::{
-    damping_factor, deceleration_at, lateral_at, road_factor, share_left,
-};
+pub use scaling::{damping_factor, deceleration_at, lateral_at, road_factor, share_left};
 
 use crate::chassis::ChassisError;
 

@@ -7,6 +7,7 @@ pub mod chassis;
 pub mod estimate;
 pub mod finding;
 pub mod follow;
+pub mod forecast;
 pub mod judgement;
 pub mod live;
 pub mod quantity;

@@ -1,5 +1,7 @@
 //! A run read back through the calibration of its load cell: physical identities and the spread of repeated calibrations.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on fails where it stands")]
+
 use mechanics::finding::Code;
 use mechanics::quantity::{Load, Quantity};
 use mechanics::spring::{CellClass, LoadCalibration, LoadCurve, Reduced, Request, Samples, Tare, Window, reduce};

@@ -10,6 +10,7 @@ mod page_token;
 mod places;
 pub mod sheet;
 pub mod shell;
+mod staircase;
 
 use std::fmt;
 use std::path::PathBuf;

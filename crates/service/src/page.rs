@@ -7,6 +7,7 @@
 
 mod assets;
 mod bench;
+mod combine;
 mod compare;
 mod curve;
 mod files;
@@ -22,11 +23,12 @@ mod report;
 mod run;
 mod runs;
 mod said;
+mod shape;
 mod spring;
 mod spring_form;
 mod valving;
 mod visitor;
-mod words;
+pub(crate) mod words;
 
 use std::sync::Arc;
 
@@ -68,6 +70,7 @@ pub(crate) fn router(places: Places) -> Router {
         .route("/runs/{id}/samples.csv", get(files::samples_csv))
         .route("/runs/{id}/report", get(report::view))
         .route("/compare", get(compare::view))
+        .route("/combine", get(combine::view))
         .with_state(Page {
             places,
             measured: Arc::default(),

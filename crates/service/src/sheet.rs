@@ -8,6 +8,7 @@ mod content;
 mod flow;
 mod html;
 mod layout;
+pub(crate) mod made;
 mod pdf;
 mod text;
 

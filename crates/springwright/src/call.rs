@@ -1,8 +1,11 @@
 //! Any call of the API, by its description: every verb goes through here.
 
 mod codec;
+pub(crate) mod document;
 mod door;
 mod status;
+
+use std::path::PathBuf;
 
 use bytes::Bytes;
 use futures_util::StreamExt as _;
@@ -41,6 +44,8 @@ pub(crate) struct Call {
     pub(crate) verdict_counts: bool,
     /// Whether the reply's curve is drawn in letters below it.
     pub(crate) plot: bool,
+    /// Where the document or picture of the reply goes; "-" is stdout.
+    pub(crate) out: Option<PathBuf>,
 }
 
 /// What is sent.
@@ -60,6 +65,7 @@ pub(crate) async fn run(call: Call) -> Ended {
         json,
         verdict_counts,
         plot,
+        out,
     } = call;
     let in_process = matches!(door, Door::InProcess);
     if in_process {
@@ -79,7 +85,7 @@ pub(crate) async fn run(call: Call) -> Ended {
         }
     };
     let (channel, _hosted) = door.connect().await?;
-    let answered = answer(channel, &method, requests, Printed { json, plot }).await;
+    let answered = answer(channel, &method, requests, Printed { json, plot, out }).await;
     // A request that could not be read explains whatever the server says of the stream that ended early.
     if let Some(Ok(fault)) = reader.map(|mut reader| reader.try_recv()) {
         return Err(fault);
@@ -124,10 +130,11 @@ async fn start(
 }
 
 /// How replies are printed.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug)]
 struct Printed {
     json: bool,
     plot: bool,
+    out: Option<PathBuf>,
 }
 
 /// Prints every reply; whether one of them refuses the part.
@@ -144,9 +151,17 @@ async fn answer(
     let mut refused = false;
     let mut first = true;
     while let Some(bytes) = replies.message().await.map_err(|status| status_fail(&status))? {
-        let reply = DynamicMessage::decode(method.output(), bytes)
+        let mut reply = DynamicMessage::decode(method.output(), bytes)
             .map_err(|fault| Fail::at("the reply cannot be read", fault))?;
         refused |= print::refuses(&reply);
+        if let Some(path) = &printed.out {
+            let written = document::taken(&mut reply)?;
+            if path.as_os_str() == "-" {
+                document::to_stdout(&written)?;
+                continue;
+            }
+            document::to_file(path, &written)?;
+        }
         if printed.json {
             let text = serde_json::to_string(&reply)
                 .map_err(|fault| Fail::at("the reply cannot be written as JSON", fault))?;

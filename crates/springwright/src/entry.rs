@@ -1,5 +1,7 @@
 //! Puts what was typed into a request: one path, one text.
 
+mod book;
+
 use mechanics::quantity;
 use prost_reflect::{DynamicMessage, EnumDescriptor, FieldDescriptor, Kind, MessageDescriptor, ReflectMessage, Value};
 
@@ -64,6 +66,7 @@ pub(crate) fn is_typable(field: &FieldDescriptor) -> bool {
                 || message.full_name().starts_with("google.protobuf.")
                 || is_grade(&message)
                 || is_layer(&message)
+                || book::is_typed(&message)
                 || is_point(&message)
         }
         _ => true,
@@ -127,6 +130,7 @@ fn value(kind: &Kind, text: &str) -> Result<Value, String> {
         Kind::Uint64 | Kind::Fixed64 => Value::U64(text.parse().map_err(|_| number("a whole number from 0"))?),
         Kind::Enum(names) => Value::EnumNumber(enum_number(names, text)?),
         Kind::Message(message) if api::is_quantity(message) => Value::Message(quantity(message, text)?),
+        Kind::Message(message) if book::is_typed(message) => Value::Message(book::typed(message, text)?),
         Kind::Message(message) if is_grade(message) => Value::Message(grade(message, text)?),
         Kind::Message(message) if message.full_name().starts_with("google.protobuf.") => {
             Value::Message(well_known(message, text)?)

@@ -2,9 +2,12 @@
 
 mod calibration;
 mod figures;
+mod forecast;
+mod judged;
 mod plot;
 mod report;
 mod said;
+mod setup;
 mod springs;
 mod table;
 mod typed;
@@ -18,7 +21,9 @@ use crate::entry::enum_prefix;
 pub(crate) use figures::{Exactness, clean};
 pub(crate) use plot::{has_plot, plotted};
 pub(crate) use report::reduced;
+pub(crate) use said::findings;
 pub(crate) use springs::pair;
+pub(crate) use valving::{comparison, damper};
 
 /// The share of values of a long list that is not printed one by one.
 const LISTED: usize = 8;
@@ -41,7 +46,9 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
     }
     let table = match kind.name() {
         "EvaluateDamperResponse" => message.transcode_to().ok().map(|reply| valving::damper(&reply)),
+        "ForecastLimitsResponse" => message.transcode_to().ok().map(|reply| forecast::limits(&reply)),
         "CompareStacksResponse" => message.transcode_to().ok().map(|reply| valving::comparison(&reply)),
+        "ChooseSpringResponse" => message.transcode_to().ok().map(|reply| setup::chosen(&reply)),
         _ => None,
     };
     let mut page = Page::of(message);
@@ -50,6 +57,7 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
             page.text = table;
             valving::without_tables(message)
         }
+        None if kind.name() == "ReadSagResponse" => setup::without_budgets(message),
         None => message.clone(),
     };
     page.message(&rest, 0);
@@ -62,6 +70,7 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
 /// The replies on springs that have a report of their own.
 fn of_springs(message: &DynamicMessage) -> Option<String> {
     match message.descriptor().name() {
+        "JudgeSetupResponse" => Some(judged::judged(&message.transcode_to().ok()?)),
         "JudgePairResponse" => Some(springs::pair(&message.transcode_to().ok()?)),
         "EvaluateAssemblyResponse" => Some(springs::assembly(&message.transcode_to().ok()?)),
         "EvaluateGasSpringResponse" => springs::gas(&message.transcode_to().ok()?),

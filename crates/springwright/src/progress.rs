@@ -3,7 +3,7 @@
 use std::fs::File;
 use std::io::Read;
 
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressFinish, ProgressStyle};
 
 /// Files below this are read before a bar could be looked at.
 const LONG: u64 = 4 << 20;
@@ -21,5 +21,5 @@ pub(crate) fn reading(file: File, done: u64) -> impl Read + Send + 'static {
         bar.set_style(style);
     }
     bar.set_position(done);
-    bar.wrap_read(file)
+    bar.with_finish(ProgressFinish::AndClear).wrap_read(file)
 }

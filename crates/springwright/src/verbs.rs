@@ -1,6 +1,8 @@
 //! The verbs: one per call of the API under its bench, made from the API's description, and the few beside them.
 
+mod ask;
 mod bench;
+mod book;
 mod calibration;
 mod convert;
 mod csv_samples;
@@ -8,12 +10,15 @@ mod draw_stack;
 mod drawer;
 mod folder;
 mod reduce_run;
+mod setup;
 mod springs;
 mod valving;
 
 pub(crate) use bench::{commands, run as run_bench};
 pub(crate) use convert::convert;
 pub(crate) use folder::{compact, export, import, verify};
+
+use std::path::PathBuf;
 
 use prost_reflect::{DynamicMessage, MethodDescriptor};
 
@@ -37,17 +42,20 @@ pub(crate) async fn run_call(args: CallArgs) -> Ended {
     let shown = Shown {
         verdict_counts: false,
         plot: false,
+        out: None,
     };
     run_method(method, args.common, |_| Ok(()), shown).await
 }
 
 /// What becomes of the reply.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 struct Shown {
     /// Whether a verdict that refuses the part is answered with exit code 1.
     verdict_counts: bool,
     /// Whether its curve is drawn.
     plot: bool,
+    /// Where the document or picture in it goes.
+    out: Option<PathBuf>,
 }
 
 /// Makes a request from file, flags and paths, in that order, and calls.
@@ -77,6 +85,7 @@ async fn run_method(
         json: common.json,
         verdict_counts: shown.verdict_counts,
         plot: shown.plot,
+        out: shown.out,
     })
     .await
 }

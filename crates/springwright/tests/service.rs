@@ -237,7 +237,7 @@ fn a_store_moves_through_its_export_unchanged() {
 
 /// Slow: the whole bench at work on real sockets, some seconds.
 #[test]
-fn the_demo_shows_a_true_a_wrong_a_tired_and_a_binding_spring() {
+fn the_demo_shows_sound_and_unsound_springs_and_a_pair_with_a_tired_leg() {
     let output = program(&["demo", "--once"]).output().unwrap();
     let shown = stdout(&output);
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
@@ -248,6 +248,10 @@ fn the_demo_shows_a_true_a_wrong_a_tired_and_a_binding_spring() {
         ("demo-mismarked", "REFUSED"),
         ("demo-tired", "REFUSED"),
         ("demo-binds", "coil bind at"),
+        ("demo-dual-rate", "two straight parts"),
+        ("demo-progressive", "progressive"),
+        ("demo-leg-left", "ACCEPTED"),
+        ("demo-leg-right", "NOT MATCHED"),
     ];
     assert_eq!(reports.len(), expected.len(), "{shown}");
     for (report, (id, found)) in reports.iter().zip(expected) {
@@ -266,4 +270,86 @@ fn records(export: &str) -> Vec<&str> {
             .any(|word| line.starts_with(word))
     };
     export.lines().filter(|line| !of_the_store(line)).collect()
+}
+
+/// A simulated tester, and what its first line says of where it is.
+fn tester(arguments: &[&str], says: &str) -> (Server, String) {
+    let mut child = program(&["tester", "--fast"])
+        .args(arguments)
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut first = String::new();
+    BufReader::new(child.stdout.take().unwrap())
+        .read_line(&mut first)
+        .unwrap();
+    let place = first.strip_prefix(says).unwrap_or_else(|| panic!("{first:?}")).trim();
+    let place = place.to_owned();
+    let address = String::new();
+    (Server { child, address }, place)
+}
+
+#[test]
+fn a_serial_line_and_a_dialogue_are_recorded_and_read_back_through_a_kept_calibration() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = folder.path().join("shop").display().to_string();
+    let server = Server::start(&["--store", &store, "--create"]);
+    // The cell is taken to show twice what is applied: the rate is half of what is pressed, 9.5 N/mm.
+    let kept = server.ask(&[
+        "calibration",
+        "create-tester",
+        "--tester-id",
+        "press",
+        "--points",
+        "0:0, 500:1000, 1000:2000",
+        "--applied-unit",
+        "N",
+        "--shown-unit",
+        "N",
+        "--calibrated",
+        "2026-01-01",
+        "--due",
+        "2026-01-02",
+    ]);
+    assert!(kept.status.success(), "{}", stderr(&kept));
+    let spool = folder.path().join("spool").display().to_string();
+    let (_line, device) = tester(&["--pty", "--checksum"], "line ");
+    let (_instrument, address) = tester(&["--scpi", "127.0.0.1:0"], "listening ");
+    let serial = ["--serial", &device, "--checksum"];
+    let dialogue = [
+        "--scpi",
+        &address,
+        "--columns",
+        "deflection:mm,load:N",
+        "--query",
+        "MEAS:DEFL?",
+        "--query",
+        "MEAS:LOAD?",
+        "--busy-query",
+        "STAT:OPER:COND?",
+        "--poll-hz",
+        "0",
+    ];
+    for (id, source) in [("serial", serial.as_slice()), ("dialogue", dialogue.as_slice())] {
+        let feed = [
+            &["feed", "--tester", "testers/press", "--run-id", id, "--spool", &spool],
+            source,
+        ]
+        .concat();
+        let fed = server.ask(&feed);
+        assert!(fed.status.success(), "{}", stderr(&fed));
+        assert!(stdout(&fed).contains("0 gaps, 0 malformed lines"), "{}", stdout(&fed));
+        let reduced = server.ask(&["spring", "reduce-run", "--run", &format!("runs/{id}")]);
+        let said = stdout(&reduced);
+        for part in [
+            "curve of the load calibration",
+            "testers/press@1",
+            "CALIBRATION_OVERDUE",
+        ] {
+            assert!(said.contains(part), "{part} is missing from:\n{said}");
+        }
+        let rate = said.lines().find_map(|line| line.strip_prefix("rate ")).unwrap();
+        assert!(rate.trim().starts_with("4.7"), "{rate}");
+    }
+    assert!(server.stop());
 }

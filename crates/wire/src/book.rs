@@ -76,7 +76,7 @@ fn revisable(collection: Collection, name: &str, at: Scope<'_>) {
 }
 
 /// Checks a number of an enumeration whose values stand without holes; `None` where it is none, or is unspecified.
-fn known<E: TryFrom<i32> + Default + PartialEq>(number: i32, at: Scope<'_>) -> Option<E> {
+pub(crate) fn known<E: TryFrom<i32> + Default + PartialEq>(number: i32, at: Scope<'_>) -> Option<E> {
     E::try_from(number)
         .map_err(|_| out_of_range(number, at))
         .ok()
@@ -84,7 +84,7 @@ fn known<E: TryFrom<i32> + Default + PartialEq>(number: i32, at: Scope<'_>) -> O
 }
 
 /// The same where a value must be stated.
-fn required<E: TryFrom<i32> + Default + PartialEq>(number: i32, what: &str, mut at: Scope<'_>) -> Option<E> {
+pub(crate) fn required<E: TryFrom<i32> + Default + PartialEq>(number: i32, what: &str, mut at: Scope<'_>) -> Option<E> {
     let value = known(number, at.here());
     if value.is_none() && number == 0 {
         at.push(Reason::ValueMissing, format_args!("{what} is required"));
@@ -107,7 +107,7 @@ fn front_or_rear(number: i32, mut at: Scope<'_>) {
 }
 
 /// Checks how many elements a list has.
-fn at_most(count: usize, limit: usize, mut at: Scope<'_>) -> bool {
+pub(crate) fn at_most(count: usize, limit: usize, mut at: Scope<'_>) -> bool {
     let fits = count <= limit;
     if !fits {
         at.push(

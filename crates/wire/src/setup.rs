@@ -1,6 +1,8 @@
 //! Checks of requests on a setup, and the conversions between the calculations of the chassis and their messages.
 
 pub mod choose;
+pub mod forecast;
+pub mod judge;
 pub mod respond;
 pub mod sag;
 pub mod unit;

@@ -5,6 +5,7 @@
 //! temporary files.
 
 mod calls;
+mod forecast;
 mod process;
 mod raw;
 mod record;
@@ -20,7 +21,7 @@ use std::process::ExitCode;
 
 use table::{Line, note, say};
 
-const ROWS: [&str; 6] = ["calls", "record", "watch", "reduce", "bytes", "start"];
+const ROWS: [&str; 7] = ["calls", "record", "watch", "reduce", "forecast", "bytes", "start"];
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -93,6 +94,7 @@ async fn one(row: &str, dir: &Path) -> Result<Vec<Line>, String> {
         "record" => record::rows(dir).await,
         "watch" => watch::rows(dir).await,
         "bytes" => blocking(storage::rows).await,
+        "forecast" => blocking(forecast::rows).await,
         "reduce" => {
             let dir = dir.to_path_buf();
             blocking(move || reduce::rows(&dir)).await

@@ -85,7 +85,7 @@ impl ChassisError {
         }
     }
 
-    pub(super) fn out_of_range(
+    pub(crate) fn out_of_range(
         field: impl Into<String>,
         value: f64,
         unit: &'static str,

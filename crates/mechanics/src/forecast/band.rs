@@ -54,7 +54,10 @@ fn band(mut paces: Vec<Option<f64>>, best: Option<f64>) -> (Option<f64>, Option<
     let low = paces.get(tail).copied().flatten();
     let high = paces.iter().rev().nth(tail).copied().flatten();
     let finite = |pace: f64| pace.is_finite().then_some(pace);
-    (finite(later(low).min(later(best))), finite(later(high).max(later(best))))
+    (
+        finite(later(low).min(later(best))),
+        finite(later(high).max(later(best))),
+    )
 }
 
 fn later(pace: Option<f64>) -> f64 {
@@ -88,7 +91,11 @@ fn end_world(given: &ForecastEnd, next: &mut dyn FnMut(&str) -> f64) -> EndWorld
     EndWorld {
         used: given.travel_used.map(|used| (used.si() + moved).max(0.0)),
         stiffness: (1.0 + given.rate_uncertainty * next("rate")).max(0.05),
-        circuits: given.circuits.iter().map(|circuit| circuit_world(circuit, next)).collect(),
+        circuits: given
+            .circuits
+            .iter()
+            .map(|circuit| circuit_world(circuit, next))
+            .collect(),
     }
 }
 

@@ -121,7 +121,11 @@ impl<'a> Bench<'a> {
         let unsprung = balance.unsprung(end).si();
         match end {
             End::Front => {
-                let rake = self.request.front.as_ref().and_then(|front| front.suspension.path().rake());
+                let rake = self
+                    .request
+                    .front
+                    .as_ref()
+                    .and_then(|front| front.suspension.path().rake());
                 let slope = rake.map_or(0.0, |rake| rake.si().tan());
                 let braking = self.request.riding.front_share * m * deceleration;
                 let ground = m * gravity * world.ahead / l + transfer;
@@ -183,7 +187,11 @@ impl<'a> Bench<'a> {
         let moving = moving * self.travel_factor(world, index, pace);
         let still = self.at_rest(world, bench.end);
         let room = bench.carry.at((bench.travel - moving).max(0.0)) * own.stiffness - still;
-        let wanted = if load <= still { 1.0 } else { (load - still) / room.max(1e-9) };
+        let wanted = if load <= still {
+            1.0
+        } else {
+            (load - still) / room.max(1e-9)
+        };
         Some(EndAt {
             load,
             steady,
@@ -236,7 +244,10 @@ impl<'a> EndBench<'a> {
     fn of(request: &'a ForecastRequest, end: End, given: &'a ForecastEnd) -> Result<Self, ChassisError> {
         let path = given.suspension.path();
         let travel = path.travel().si();
-        let bind = given.bind.map(|bind| path.travel_at(bind).si()).filter(|bind| *bind < travel);
+        let bind = given
+            .bind
+            .map(|bind| path.travel_at(bind).si())
+            .filter(|bind| *bind < travel);
         let curves = given.circuits.iter().map(|circuit| curve(circuit).unwrap_or_default());
         Ok(Self {
             end,
@@ -277,7 +288,11 @@ fn of_table(table: &[(f64, f64)], x: f64) -> f64 {
     let (Some((x1, y1)), Some((x0, y0))) = (table.get(after), table.get(after.saturating_sub(1))) else {
         return 0.0;
     };
-    if x1 > x0 { y0 + (y1 - y0) * (x - x0) / (x1 - x0) } else { *y1 }
+    if x1 > x0 {
+        y0 + (y1 - y0) * (x - x0) / (x1 - x0)
+    } else {
+        *y1
+    }
 }
 
 /// Closed over open force at a velocity; the first and the last entry stand for what lies beyond them.

@@ -1,11 +1,12 @@
 //! What a forecast starts from.
 
+use crate::chassis::End;
 use crate::chassis::{Balance, ChassisError, Suspension};
 use crate::judgement::{Action, Circuit};
 use crate::quantity::{
-    DampingRate, Force, Length, LengthUnit, Quantity, Stroke, Travel, UnitSystem, Unit, Velocity, VelocityUnit, WheelRate,
+    DampingRate, Force, Length, LengthUnit, Quantity, Stroke, Travel, Unit, UnitSystem, Velocity, VelocityUnit,
+    WheelRate,
 };
-use crate::chassis::End;
 
 /// Adjusters of one end.
 pub const MOST_CIRCUITS: usize = 4;
@@ -246,12 +247,14 @@ impl ForecastEnd {
         }
         counted("circuits", self.circuits.len(), MOST_CIRCUITS)?;
         for (index, circuit) in self.circuits.iter().enumerate() {
-            circuit.check().map_err(|error| error.below(&format!("circuits[{index}]")))?;
+            circuit
+                .check()
+                .map_err(|error| error.below(&format!("circuits[{index}]")))?;
             let before = self.circuits.iter().take(index);
             if before.map(|other| other.circuit).any(|other| other == circuit.circuit) {
                 return Err(ChassisError::Contradiction {
                     field: format!("circuits[{index}].circuit"),
-                    what: format!("{} stands in the list twice", circuit.circuit.words()),
+                    what: format!("{} stands in the list twice", circuit.circuit.word()),
                 });
             }
         }
@@ -282,7 +285,13 @@ impl ForecastCircuit {
         let velocities = self.reach.iter().map(|(v, _)| *v);
         rising("reach", velocities)?;
         for (index, (_, ratio)) in self.reach.iter().enumerate() {
-            number(&format!("reach[{index}].closed_to_open_force_ratio"), *ratio, 1.01, 100.0, "")?;
+            number(
+                &format!("reach[{index}].closed_to_open_force_ratio"),
+                *ratio,
+                1.01,
+                100.0,
+                "",
+            )?;
         }
         match &self.damping {
             Damping::Power {
@@ -295,7 +304,12 @@ impl ForecastCircuit {
             Damping::Curve(points) => {
                 counted("curve", points.len(), MOST_POINTS)?;
                 if points.len() < 2 {
-                    return Err(ChassisError::out_of_range("curve", points.len() as f64, "points", "2 or more"));
+                    return Err(ChassisError::out_of_range(
+                        "curve",
+                        points.len() as f64,
+                        "points",
+                        "2 or more",
+                    ));
                 }
                 rising("curve", points.iter().map(|(v, _)| *v))?;
                 let pairs = points.iter().zip(points.iter().skip(1));
@@ -318,7 +332,12 @@ fn number(field: &str, value: f64, low: f64, high: f64, unit: &'static str) -> R
     if (low..=high).contains(&value) {
         return Ok(());
     }
-    Err(ChassisError::out_of_range(field, value, unit, format!("{low} to {high} {unit}").trim_end()))
+    Err(ChassisError::out_of_range(
+        field,
+        value,
+        unit,
+        format!("{low} to {high} {unit}").trim_end(),
+    ))
 }
 
 fn length(field: &str, value: Length, low: f64, high: f64) -> Result<(), ChassisError> {
@@ -335,7 +354,12 @@ fn counted(field: &str, count: usize, most: usize) -> Result<(), ChassisError> {
     if count <= most {
         return Ok(());
     }
-    Err(ChassisError::out_of_range(field, count as f64, "entries", format!("at most {most}")))
+    Err(ChassisError::out_of_range(
+        field,
+        count as f64,
+        "entries",
+        format!("at most {most}"),
+    ))
 }
 
 /// Velocities from above 0, each above the one before.

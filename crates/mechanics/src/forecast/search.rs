@@ -39,7 +39,9 @@ impl Watched {
             Self::Gone(end, circuit) => Some(bench.circuit_at(world, (end, circuit), pace)?.share),
             Self::Ports(end, circuit) => {
                 let given = bench.ends.get(end)?.given.circuits.get(circuit)?;
-                let now = given.velocity.map_or(super::machine::VELOCITY, crate::quantity::Quantity::si);
+                let now = given
+                    .velocity
+                    .map_or(super::machine::VELOCITY, crate::quantity::Quantity::si);
                 let ratio = bench.circuit_at(world, (end, circuit), pace)?.velocity_ratio;
                 Some(given.port_limited_from.map(crate::quantity::Quantity::si)? - now * ratio)
             }

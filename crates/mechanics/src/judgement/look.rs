@@ -10,6 +10,8 @@ use crate::finding::{Code, Finding};
 use crate::quantity::{Quantity, UnitSystem};
 use crate::spring::words::Words;
 
+/// Lengths that are equal on the tape differ by less than this after a subtraction, m.
+pub(super) const EQUAL: f64 = 1e-9;
 /// Standard uncertainty of a sag from a tape, each length read twice, m.
 const TAPE: f64 = 0.7e-3;
 
@@ -150,7 +152,7 @@ impl<'a> Look<'a> {
         self.seen
             .sag
             .spread
-            .is_some_and(|spread| spread.si() > self.length(bind))
+            .is_some_and(|spread| spread.si() > self.length(bind) + EQUAL)
     }
 
     /// Sag where both states are known and nothing binds.

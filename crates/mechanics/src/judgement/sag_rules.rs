@@ -3,14 +3,18 @@
 use super::adjusters::after_spring;
 use super::answer::{Action, Amount, Confidence, Direction, Subject, Verdict};
 use super::caution;
-use super::look::{Cause, Desk, Look, SagSeen, Target};
+use super::look::{Cause, Desk, EQUAL, Look, SagSeen, Target};
 use super::rows::RuleId;
+use super::service::level_is_off;
 use super::spring_amount::{self, Needed};
 use crate::finding::Code;
 use crate::quantity::{AngleUnit, Length, Preload, Quantity, STANDARD_GRAVITY};
 
 /// Changes of preload below this are none, m.
 const NO_CHANGE: f64 = 0.25e-3;
+
+/// What is measured again before a spring is bought that is far from the present one.
+const MEASURE_AGAIN: &str = "measure again before buying: mass on this end, friction, extended length, motion ratio";
 
 /// Judges preload and, at the rear, the spring.
 pub(super) fn judge(look: &Look<'_>, desk: &mut Desk) {
@@ -130,9 +134,7 @@ fn rear_spring(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen, 
         verdict.confidence = verdict.confidence.min(Confidence::Medium);
     }
     if asked.is_range {
-        verdict
-            .check_first
-            .push("measure again before buying: mass on this end, friction, extended length, motion ratio".to_owned());
+        verdict.check_first.push(MEASURE_AGAIN.to_owned());
     }
     verdict.overturned_by = vec![
         if way == Direction::Stiffer {
@@ -184,12 +186,15 @@ fn tell_fork_share(look: &Look<'_>, desk: &mut Desk, sag: SagSeen) {
 /// The total sag brought into its range by preload.
 fn preload(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen) {
     let topped = topped_out(look, sag);
-    if (target.low..=target.high).contains(&sag.total) && !topped {
+    if (target.low - EQUAL..=target.high + EQUAL).contains(&sag.total) && !topped {
         return;
     }
-    let spring = desk.has(look, Subject::Spring);
     let words = look.words;
     let up = sag.total - target.middle();
+    if !topped && !desk.has(look, Subject::Spring) {
+        out_of_reach(look, desk, target, sag);
+    }
+    let spring = desk.has(look, Subject::Spring);
     let mut verdict = look.verdict(Action::Set, Subject::Preload);
     // Without static sag something comes off, whatever the total.
     verdict.direction = Some(if up > 0.0 && !topped {
@@ -233,7 +238,77 @@ fn preload(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen) {
         attitude(look, desk, &mut verdict, -up);
     }
     // A new spring brings its own preload.
-    desk.push(verdict, &[Cause::of(Subject::Friction), Cause::of(Subject::Spring)]);
+    desk.push(verdict, &causes_of_sag(look, &[Subject::Friction, Subject::Spring]));
+}
+
+/// A total sag that no preload brings into its range asks for another spring: with the preload in the middle of its range that
+/// is `k2/k1 = (p + MR T)/(p_middle + MR T0)`, the load being the same.
+fn out_of_reach(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen) {
+    let seen = look.seen;
+    let (Some(now), Some(least), Some(most), Some(ratio)) = (
+        seen.preload.map(Quantity::si),
+        seen.least_preload.map(Quantity::si),
+        seen.most_preload.map(Quantity::si),
+        look.motion_ratio(),
+    ) else {
+        return;
+    };
+    let reached = (now + ratio * (sag.total - target.middle())).max(least).min(most);
+    let total = sag.total - (reached - now) / ratio;
+    // Within its uncertainty of the range it is reached.
+    if (target.low - sag.still_u..=target.high + sag.still_u).contains(&total) {
+        return;
+    }
+    let way = if total > target.high {
+        Direction::Stiffer
+    } else {
+        Direction::Softer
+    };
+    let pressed = now + ratio * sag.total;
+    let factor = pressed / (f64::midpoint(least, most) + ratio * target.middle());
+    let Some(asked) = spring_amount::amount(
+        look,
+        desk,
+        way,
+        Some(Needed {
+            factor,
+            at_least: false,
+        }),
+    ) else {
+        return;
+    };
+    let mut verdict = look.verdict(Action::Respring, Subject::Spring);
+    verdict.direction = Some(way);
+    verdict.amount = Some(asked.amount);
+    verdict.both = asked.both;
+    verdict.after = asked.rate_factor.map(|rate| after_spring(look, target.middle(), rate));
+    let text = format!(
+        "total sag {}, and with all the preload there is still {}",
+        look.words.length(sag.total),
+        look.words.length(total)
+    );
+    let mut evidence = look.evidence(&target.rules, &text);
+    evidence.computation = "rate that brings the total to its target with preload in the middle of its range";
+    verdict.evidence.push(evidence);
+    if look.is_front() {
+        verdict.check_first.push("oil level, built-in preload".to_owned());
+    }
+    if asked.is_range {
+        verdict.check_first.push(MEASURE_AGAIN.to_owned());
+    }
+    verdict
+        .overturned_by
+        .push("built-in preload or a spacer other than was taken".to_owned());
+    verdict
+        .cautions
+        .extend([Code::StoredEnergy.caution(), caution::UNTESTED]);
+    desk.push(verdict, &causes_of_sag(look, &[Subject::Friction]));
+}
+
+/// What can make a sag besides: of a fork an oil level that is off, too. Oil age never can.
+fn causes_of_sag(look: &Look<'_>, subjects: &[Subject]) -> Vec<Cause> {
+    let level = level_is_off(look).then_some(Subject::Oil);
+    subjects.iter().copied().chain(level).map(Cause::of).collect()
 }
 
 /// Where preload goes: `p + MR (T - T0)`.

@@ -2,7 +2,7 @@
 
 use super::answer::{Action, Confidence, Subject, Verdict};
 use super::caution;
-use super::look::{Cause, Desk, Look};
+use super::look::{Cause, Desk, EQUAL, Look};
 use super::rows::RuleId;
 use super::visit::{Riding, Serviceability, Wear};
 use crate::finding::Code;
@@ -33,10 +33,10 @@ fn friction(look: &Look<'_>, desk: &mut Desk) {
         look.place(),
         look.words.length(spread)
     );
-    if spread <= look.length(note) {
+    if spread <= look.length(note) + EQUAL {
         return;
     }
-    if spread <= look.length(bind) {
+    if spread <= look.length(bind) + EQUAL {
         desk.find(Code::SagSpread, format!("{text}, {}", look.said(note)));
         return;
     }
@@ -117,9 +117,9 @@ fn oil(look: &Look<'_>, desk: &mut Desk) {
             said.push(look.evidence(&[RuleId::OilViscosity], &text));
         }
     }
-    if let (true, Some(gap), Some(wanted)) = (look.is_front(), oil.air_gap, oil.wanted_air_gap) {
+    if let (Some(gap), Some(wanted)) = (oil.air_gap, oil.wanted_air_gap) {
         let off = gap.si() - wanted.si();
-        if off.abs() > look.length(RuleId::OilLevel) {
+        if level_is_off(look) {
             let text = format!(
                 "air gap {} instead of {}: level too {}",
                 words.length(gap.si()),
@@ -144,6 +144,14 @@ fn oil(look: &Look<'_>, desk: &mut Desk) {
         .overturned_by
         .push("a receipt for fresh oil of the right grade and level".to_owned());
     desk.push(verdict, &[]);
+}
+
+/// Whether a fork's oil level was measured and is not the one wanted.
+pub(super) fn level_is_off(look: &Look<'_>) -> bool {
+    let (Some(gap), Some(wanted)) = (look.seen.oil.air_gap, look.seen.oil.wanted_air_gap) else {
+        return false;
+    };
+    look.is_front() && (gap.si() - wanted.si()).abs() > look.length(RuleId::OilLevel) + EQUAL
 }
 
 fn serviced(look: &Look<'_>) -> Verdict {

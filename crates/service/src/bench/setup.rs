@@ -1,8 +1,11 @@
 //! Calculations on a setup: sag, springs to choose, the response of an end.
 
 mod choose;
+mod forecast;
+mod judge;
 mod respond;
 mod sag;
+mod sheet;
 mod springs;
 
 use mechanics::chassis::{CandidateSpring, ChassisError, End};

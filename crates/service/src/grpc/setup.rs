@@ -26,4 +26,25 @@ impl SetupService for Door {
     ) -> Result<Response<v1::EvaluateResponseResponse>, Status> {
         self.computing(request, Bench::evaluate_response).await
     }
+
+    async fn forecast_limits(
+        &self,
+        request: Request<v1::ForecastLimitsRequest>,
+    ) -> Result<Response<v1::ForecastLimitsResponse>, Status> {
+        self.computing(request, Bench::forecast_limits).await
+    }
+
+    async fn render_job_sheet(
+        &self,
+        request: Request<v1::RenderJobSheetRequest>,
+    ) -> Result<Response<v1::RenderJobSheetResponse>, Status> {
+        self.computing(request, Bench::render_job_sheet).await
+    }
+
+    async fn judge_setup(
+        &self,
+        request: Request<v1::JudgeSetupRequest>,
+    ) -> Result<Response<v1::JudgeSetupResponse>, Status> {
+        self.computing(request, Bench::judge_setup).await
+    }
 }

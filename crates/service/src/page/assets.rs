@@ -48,12 +48,14 @@ pub(super) static STYLE: Asset = asset!(
 pub(super) static COMMON: Asset = asset!("page.js", SCRIPT, include_str!("assets/page.js"));
 /// What moves on the bench.
 pub(super) static LIVE: Asset = asset!("live.js", SCRIPT, include_str!("assets/live.js"));
+/// What moves where springs are put together.
+pub(super) static COMBINE: Asset = asset!("combine.js", SCRIPT, include_str!("assets/combine.js"));
 /// What moves on the valving bench.
 pub(super) static VALVING: Asset = asset!("valving.js", SCRIPT, include_str!("assets/valving.js"));
 /// The sign in the browser's tab.
 pub(super) static ICON: Asset = asset!("icon.svg", "image/svg+xml", include_str!("assets/icon.svg"));
 
-static ALL: &[&Asset] = &[&STYLE, &COMMON, &LIVE, &VALVING, &ICON];
+static ALL: &[&Asset] = &[&STYLE, &COMMON, &LIVE, &COMBINE, &VALVING, &ICON];
 
 impl Asset {
     /// Where it is.

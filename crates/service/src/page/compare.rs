@@ -10,11 +10,10 @@ use wire::violation::Violation;
 
 use super::form::Posted;
 use super::layout::{Frame, Section, framed};
-use super::rates::{Rated, rate_of};
 use super::refusal::Refusal;
 use super::run::{self, Gathered};
 use super::visitor::Visitor;
-use super::words::{Origin, estimated, moment, origin, per_cent, rate_unit, row};
+use super::words::{Origin, computed, estimated, likely, moment, origin, per_cent, row};
 use super::{Page, curve, guard, said};
 use crate::error::ServiceError;
 
@@ -31,21 +30,79 @@ fn two(query: &Posted) -> Result<[String; 2], ServiceError> {
     }
 }
 
-/// Both curves, both rates, and the difference.
+/// Largest difference of a matched pair offered first, % (common practice, no source).
+const LIMIT: &str = "2";
+
+/// What is asked beside the runs: the limit as it was written, and whether two testers measured them.
+struct Asked {
+    limit: String,
+    limit_ratio: f64,
+    different_testers: bool,
+}
+
+impl Asked {
+    fn of(query: &Posted) -> Result<Self, ServiceError> {
+        let written = query.text("limit");
+        let limit = if written.is_empty() { LIMIT } else { written };
+        let read = limit.trim_end_matches('%').trim_end().parse::<f64>();
+        let Some(per_cent) = read.ok().filter(|limit| *limit > 0.0 && *limit < 100.0) else {
+            return Err(ServiceError::InvalidFields(vec![Violation {
+                field: "limit".to_owned(),
+                reason: Reason::OutOfRange,
+                description: format!(
+                    "\"{}\" is no limit; write per cent above 0 and below 100, such as 2",
+                    wire::violation::bounded(limit, 40)
+                ),
+            }]));
+        };
+        Ok(Self {
+            limit: per_cent.to_string(),
+            limit_ratio: per_cent / 100.0,
+            different_testers: query.text("testers") == "two",
+        })
+    }
+
+    fn request(&self, runs: &[String; 2], units: i32) -> v1::JudgePairRequest {
+        let member = |run: &String| {
+            let reduction = v1::ReduceRunRequest {
+                source: Some(v1::reduce_run_request::Source::Run(run.clone())),
+                ..Default::default()
+            };
+            Some(v1::PairMember {
+                source: Some(v1::pair_member::Source::Reduction(reduction)),
+            })
+        };
+        let [first, second] = runs;
+        v1::JudgePairRequest {
+            first: member(first),
+            second: member(second),
+            limit_ratio: Some(self.limit_ratio),
+            different_testers: self.different_testers,
+            reply_units: units,
+            ..Default::default()
+        }
+    }
+}
+
+/// Both curves, both rates, and whether they match.
 pub(super) async fn view(
     State(page): State<Page>,
     visitor: Visitor,
     RawQuery(query): RawQuery,
 ) -> Result<Response<Body>, Refusal> {
-    let [first, second] = two(&Posted::of_query(query.as_deref()))?;
+    let query = Posted::of_query(query.as_deref());
+    let (runs, asked) = (two(&query)?, Asked::of(&query)?);
     let (measured, units) = (page.measured.clone(), visitor.reply_units());
-    let both = page
+    let request = asked.request(&runs, units);
+    let (both, judged) = page
         .places
         .compute(move |bench| {
-            Ok([
+            let [first, second] = runs;
+            let both = [
                 run::gather(bench, &measured, first, units)?,
                 run::gather(bench, &measured, second, units)?,
-            ])
+            ];
+            Ok((both, bench.judge_pair(request)?))
         })
         .await?;
     let frame = Frame {
@@ -54,34 +111,102 @@ pub(super) async fn view(
         visitor: Some(&visitor),
         scripts: &[],
     };
-    Ok(guard::html(framed(&frame, shown(&both, &visitor)?)))
+    Ok(guard::html(framed(&frame, shown(&both, &judged, &asked)?)))
 }
 
-fn shown(both: &[Gathered; 2], visitor: &Visitor) -> Result<Markup, ServiceError> {
+fn shown(both: &[Gathered; 2], judged: &v1::JudgePairResponse, asked: &Asked) -> Result<Markup, ServiceError> {
     let [a, b] = both;
     let [first, second] = [reply(a)?, reply(b)?];
     let title = format!("Curves of A, {}, and B, {}", a.title(), b.title());
     let plot = curve::of_two(&title, [("A", first), ("B", second)]);
     Ok(html! {
         h1 { "Two runs compared" }
-        @if let Some(words) = difference(rate_of(first), rate_of(second), visitor) {
-            div.verdict { p { (words) " " (origin(Origin::Computed)) } }
-            p.hint {
-                "The uncertainties are taken as independent; where both runs come from one tester, the difference is known \
-                 better than that."
-            }
-        }
+        (verdict(judged))
+        (limits(both, asked))
         div.two {
             div {
                 @if let Some(plot) = plot { (plot.figure()) }
                 p.hint { "Neighbouring readings are drawn as their mean, the no-load level taken off. " (origin(Origin::Measured)) }
+                @if let Some(plot) = curve::of_difference(judged) {
+                    (plot.figure())
+                    p.hint { "The band is the expanded uncertainty at 95 %. " (origin(Origin::Computed)) }
+                }
             }
             div {
                 (column("A", a, first))
                 (column("B", b, second))
+                (said::assumptions(&judged.assumptions))
             }
         }
     })
+}
+
+/// Whether they match, in large letters, and by how much they differ.
+fn verdict(judged: &v1::JudgePairResponse) -> Markup {
+    let (word, class) = match judged.verdict() {
+        v1::PairVerdict::Matched => ("Matched", "accepted"),
+        v1::PairVerdict::NotMatched => ("Not matched", "refused"),
+        v1::PairVerdict::CannotTell => ("Cannot tell", "unsure"),
+        v1::PairVerdict::Unspecified => ("Nothing decided", "open"),
+    };
+    html! {
+        div.verdict.(class) {
+            p {
+                span.word { (word) } ": "
+                @if let Some(difference) = &judged.difference { (by_rate(difference)) " " (origin(Origin::Computed)) }
+            }
+            p {
+                "Probability that rates and curves differ by no more than " (per_cent(judged.limit_ratio)) ": "
+                (likely(judged.match_probability_ratio)) " " (origin(Origin::Computed))
+            }
+            @if let Some(words) = judged.difference.as_ref().and_then(by_load) { p.hint { (words) } }
+        }
+    }
+}
+
+/// `B is 4.10 ± 0.03 % softer than A`.
+fn by_rate(difference: &v1::PairDifference) -> String {
+    let expanded = 100.0 * difference.rate_expanded_uncertainty_ratio;
+    let by = 100.0 * difference.rate_ratio;
+    if by.abs() <= expanded {
+        return format!("A and B do not differ beyond the uncertainty of ± {expanded:.2} %");
+    }
+    let side = if by < 0.0 { "softer" } else { "stiffer" };
+    format!("B is {:.2} ± {expanded:.2} % {side} than A", by.abs())
+}
+
+fn by_load(difference: &v1::PairDifference) -> Option<String> {
+    let most = difference.largest.as_ref()?;
+    let at = computed(most.deflection.as_ref())?;
+    let (by, expanded) = (100.0 * most.difference_ratio, 100.0 * most.expanded_uncertainty_ratio);
+    Some(format!(
+        "The loads differ most at {at} from contact: by {by:+.2} ± {expanded:.2} %."
+    ))
+}
+
+/// The limit, and who measured: both are the shop's own to say.
+fn limits(both: &[Gathered; 2], asked: &Asked) -> Markup {
+    html! {
+        form method="get" action="/compare" {
+            @for gathered in both {
+                input type="hidden" name="run" value=(gathered.run.name.strip_prefix("runs/").unwrap_or(&gathered.run.name));
+            }
+            div.fields {
+                div.field {
+                    label for="limit" { "Largest difference of a matched pair, in %" }
+                    input #limit name="limit" type="text" inputmode="decimal" maxlength="12" value=(asked.limit);
+                }
+                div.field {
+                    label for="testers" { "Measured on" }
+                    select #testers name="testers" {
+                        option value="one" selected[!asked.different_testers] { "one tester: its scale's error cancels" }
+                        option value="two" selected[asked.different_testers] { "two testers" }
+                    }
+                }
+            }
+            button { "Judge again" }
+        }
+    }
 }
 
 fn reply(gathered: &Gathered) -> Result<&v1::ReduceRunResponse, ServiceError> {
@@ -105,56 +230,33 @@ fn column(letter: &str, gathered: &Gathered, reply: &v1::ReduceRunResponse) -> M
     }
 }
 
-/// `B is 9.1 % stiffer than A, by 0.87 ± 0.10 N/mm`.
-fn difference(a: Option<Rated>, b: Option<Rated>, visitor: &Visitor) -> Option<String> {
-    use mechanics::quantity::{Quantity as _, SpringRate, StiffnessUnit, Unit as _, with_uncertainty};
-    let (a, b) = (a?, b?);
-    if a.value <= 0.0 {
-        return None;
-    }
-    let unit = StiffnessUnit::of_system(visitor.units);
-    let expanded = a.expanded.hypot(b.expanded);
-    let by = b.value - a.value;
-    if by.abs() <= expanded {
-        return Some(format!(
-            "A and B do not differ beyond the uncertainty of ± {expanded:.*} {}",
-            unit.row().decimals,
-            rate_unit(visitor.units)
-        ));
-    }
-    let side = if by < 0.0 { "softer" } else { "stiffer" };
-    let size = with_uncertainty(SpringRate::new(by.abs(), unit), SpringRate::new(expanded, unit), unit);
-    Some(format!("B is {} {side} than A, by {size}", per_cent(by / a.value)))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn a_difference_has_a_direction_and_an_uncertainty() {
-        let rated = |value: f64| {
-            Some(Rated {
-                rate: String::new(),
-                difference: None,
-                word: None,
-                value,
-                expanded: 0.06,
-            })
+        let of = |rate_ratio| v1::PairDifference {
+            rate_ratio,
+            rate_expanded_uncertainty_ratio: 0.003,
+            ..Default::default()
         };
-        let visitor = Visitor {
-            units: mechanics::quantity::UnitSystem::Metric,
-            here: String::new(),
-        };
-        // hypot(0.06, 0.06) = 0.085
+        assert_eq!(by_rate(&of(0.091)), "B is 9.10 ± 0.30 % stiffer than A");
+        assert_eq!(by_rate(&of(-0.041)), "B is 4.10 ± 0.30 % softer than A");
         assert_eq!(
-            difference(rated(9.53), rated(10.4), &visitor).unwrap(),
-            "B is 9.1 % stiffer than A, by 0.87 ± 0.08 N/mm"
+            by_rate(&of(0.002)),
+            "A and B do not differ beyond the uncertainty of ± 0.30 %"
         );
-        assert_eq!(
-            difference(rated(9.53), rated(9.5), &visitor).unwrap(),
-            "A and B do not differ beyond the uncertainty of ± 0.08 N/mm"
-        );
+    }
+
+    #[test]
+    fn a_limit_is_per_cent() {
+        let limit = |text: &str| Asked::of(&Posted::of_query(Some(text))).map(|asked| asked.limit_ratio);
+        assert_eq!(limit("").unwrap(), 0.02);
+        assert_eq!(limit("limit=3.5+%25").unwrap(), 0.035);
+        for wrong in ["limit=0", "limit=100", "limit=much", "limit=NaN"] {
+            assert!(limit(wrong).is_err(), "{wrong}");
+        }
     }
 
     #[test]

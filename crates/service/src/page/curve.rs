@@ -1,6 +1,6 @@
 //! The curves of runs as plots.
 
-use mechanics::quantity::{ForceUnit, LengthUnit, Unit};
+use mechanics::quantity::{ForceUnit, LengthUnit, StiffnessUnit, Unit};
 use wire::v1;
 
 use super::plot::{Axis, Line, Look, Mark, Plot};
@@ -108,15 +108,111 @@ fn marks(reply: &v1::ReduceRunResponse) -> Vec<Mark> {
         to,
     });
     let contact = contact(reply).map(|x| Mark::At { label: "contact", x });
-    let knees = reply.knees.iter().filter_map(|knee| {
-        let x = value(knee.deflection.as_ref()?.value.as_ref())?;
+    band.into_iter().chain(contact).chain(knees(reply)).collect()
+}
+
+fn knees(reply: &v1::ReduceRunResponse) -> impl Iterator<Item = Mark> {
+    reply.knees.iter().filter_map(|knee| {
+        let at = knee.deflection.as_ref()?;
         let label = match knee.kind() {
             v1::knee::Kind::Bind => "coil bind",
             v1::knee::Kind::RateChange | v1::knee::Kind::Unspecified => "rate changes",
         };
-        Some(Mark::At { label, x })
-    });
-    band.into_iter().chain(contact).chain(knees).collect()
+        Some(Mark::About {
+            label,
+            x: quantity(at.value.as_ref())?.value(),
+            expanded: quantity(at.expanded_uncertainty.as_ref()).map_or(0.0, |expanded| expanded.value()),
+        })
+    })
+}
+
+/// The rate over the travel, with its uncertainty; none where it was not asked for.
+pub(super) fn of_rates(reply: &v1::ReduceRunResponse) -> Option<Plot> {
+    let curve = reply.curve.as_ref()?;
+    let rate = StiffnessUnit::from_number(reply.rate.as_ref()?.value.as_ref()?.unit)?.row();
+    let places: Vec<(f64, f64, f64)> = reply
+        .local_rates
+        .iter()
+        .filter_map(|local| {
+            let found = local.rate.as_ref()?;
+            let expanded = quantity(found.expanded_uncertainty.as_ref()).map_or(0.0, |expanded| expanded.value());
+            let (at, rate) = (quantity(local.deflection.as_ref())?, quantity(found.value.as_ref())?);
+            Some((at.value(), rate.value(), expanded))
+        })
+        .collect();
+    if places.len() < 2 {
+        return None;
+    }
+    let line = |height: fn(&(f64, f64, f64)) -> f64| places.iter().map(|place| (place.0, height(place))).collect();
+    let ribbon = Mark::Ribbon {
+        low: line(|(_, rate, expanded)| rate - expanded),
+        high: line(|(_, rate, expanded)| rate + expanded),
+    };
+    Some(Plot {
+        id: "rates",
+        title: "Rate over the travel".to_owned(),
+        description: "The rate of the press against deflection, with its expanded uncertainty as a band.".to_owned(),
+        x: deflection_axis("deflection", curve)?,
+        y: Axis {
+            name: "rate",
+            unit: rate.symbol,
+            decimals: rate.decimals,
+        },
+        lines: vec![Line {
+            label: "pressing".to_owned(),
+            look: Look::Press,
+            points: line(|(_, rate, _)| *rate),
+        }],
+        marks: std::iter::once(ribbon).chain(knees(reply)).collect(),
+    })
+}
+
+/// How far two curves differ at equal deflection, with its uncertainty and the limit; none where they were not compared.
+pub(super) fn of_difference(reply: &v1::JudgePairResponse) -> Option<Plot> {
+    let difference = reply.difference.as_ref()?;
+    let unit = LengthUnit::from_number(difference.places.first()?.deflection.as_ref()?.unit)?.row();
+    let line = |off: fn(&v1::PairPlace) -> f64| {
+        let points = difference.places.iter().filter_map(|place| {
+            let at = quantity(place.deflection.as_ref())?.value();
+            Some((at, 100.0 * (place.difference_ratio + off(place))))
+        });
+        points.collect::<Vec<_>>()
+    };
+    let limit = 100.0 * reply.limit_ratio;
+    let level = |y: f64| Mark::Level {
+        label: format!("limit {y:+} %"),
+        y,
+    };
+    Some(Plot {
+        id: "difference",
+        title: "Difference of the loads, B less A over their mean".to_owned(),
+        description:
+            "The difference at equal deflection from contact, with its expanded uncertainty as a band, and the limit."
+                .to_owned(),
+        x: Axis {
+            name: "deflection from contact",
+            unit: unit.symbol,
+            decimals: unit.decimals,
+        },
+        y: Axis {
+            name: "difference",
+            unit: "%",
+            decimals: 2,
+        },
+        lines: vec![Line {
+            label: "B less A".to_owned(),
+            look: Look::Press,
+            points: line(|_| 0.0),
+        }],
+        marks: vec![
+            Mark::Ribbon {
+                low: line(|place| -place.expanded_uncertainty_ratio),
+                high: line(|place| place.expanded_uncertainty_ratio),
+            },
+            level(limit),
+            level(-limit),
+        ],
+    })
 }
 
 /// What is to be seen, for those who do not see it.

@@ -5,12 +5,51 @@ use axum::extract::{FromRequest, Request};
 use http::header::{CONTENT_TYPE, LOCATION};
 use http::{HeaderValue, Response, StatusCode};
 use maud::{Markup, html};
+use mechanics::quantity::{Entered, Unit as _};
 use uuid::Uuid;
+use wire::quantity::Message;
 use wire::v1::ViolationReason as Reason;
-use wire::violation::Violation;
+use wire::violation::{Violation, Violations};
 
 use super::refusal::Refusal;
 use crate::error::ServiceError;
+
+/// A number with the unit chosen beside it, or with one written behind it; a fault is noted at a path.
+pub(super) fn quantity<M: Message>(posted: &Posted, name: &str, path: &str, violations: &mut Violations) -> Option<M> {
+    let text = posted.text(name);
+    if text.is_empty() {
+        return None;
+    }
+    let chosen = || format!("{text} {}", posted.text(&unit_name(name))).parse();
+    let entered: Result<Entered<M::Unit>, _> = text.parse().or_else(|_| chosen());
+    match entered {
+        Ok(entered) => Some(M::from_parts(entered.value(), entered.unit().row().number)),
+        Err(fault) => {
+            violations.push(path, Reason::OutOfRange, fault);
+            None
+        }
+    }
+}
+
+/// A number without a unit; a fault is noted at a path.
+pub(super) fn number(posted: &Posted, name: &str, path: &str, violations: &mut Violations) -> Option<f64> {
+    let text = posted.text(name);
+    if text.is_empty() {
+        return None;
+    }
+    let read = text.parse().ok().filter(|number: &f64| number.is_finite());
+    if read.is_none() {
+        let shown = wire::violation::bounded(text, 80);
+        let fault = format!("\"{shown}\" is no number; write it with a point, such as 6.5");
+        violations.push(path, Reason::OutOfRange, fault);
+    }
+    read
+}
+
+/// The field that holds the unit of another.
+pub(super) fn unit_name(name: &str) -> String {
+    format!("{name}_unit")
+}
 
 /// The largest form: every text of a spring at its limit, in percent-encoded four-byte letters.
 const MAX_BYTES: usize = 64 * 1024;

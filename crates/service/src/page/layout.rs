@@ -17,6 +17,8 @@ pub(super) enum Section {
     Rack,
     /// The recorded runs.
     Runs,
+    /// Springs put together.
+    Combine,
     /// Stacks of shims.
     Valving,
 }
@@ -25,6 +27,7 @@ const SECTIONS: &[(Section, &str, &str)] = &[
     (Section::Bench, "/", "Bench"),
     (Section::Rack, "/rack", "Rack"),
     (Section::Runs, "/runs", "Runs"),
+    (Section::Combine, "/combine", "Combine"),
     (Section::Valving, "/valving", "Valving"),
 ];
 

@@ -13,6 +13,9 @@ const KEPT: usize = 256;
 /// Samples of a run that is reduced for a list. Larger ones are reduced when they are opened.
 const LISTED: i64 = 200_000;
 
+/// Places over the travel the rate is told at.
+const RATES: i32 = 48;
+
 /// What a run says, or why it says nothing.
 pub(super) type Outcome = Result<v1::ReduceRunResponse, ServiceError>;
 
@@ -43,6 +46,10 @@ impl Measured {
         let asked = v1::ReduceRunRequest {
             source: Some(v1::reduce_run_request::Source::Run(run.name.clone())),
             reply_units: units,
+            curve: Some(v1::CurveInputs {
+                rate_place_count: Some(RATES),
+                ..Default::default()
+            }),
             ..Default::default()
         };
         let outcome = Arc::new(bench.reduce_run(asked));

@@ -78,6 +78,29 @@ pub(super) enum Mark {
         /// Upper end.
         to: f64,
     },
+    /// A place on the x axis that is known to so much.
+    About {
+        /// Its word.
+        label: &'static str,
+        /// Where.
+        x: f64,
+        /// How far it may be off.
+        expanded: f64,
+    },
+    /// A height on the y axis, such as a limit.
+    Level {
+        /// Its word.
+        label: String,
+        /// Where.
+        y: f64,
+    },
+    /// What lies between two lines, such as the uncertainty of a third.
+    Ribbon {
+        /// The lower line.
+        low: Vec<(f64, f64)>,
+        /// The upper line, over the same places.
+        high: Vec<(f64, f64)>,
+    },
     /// A place on the x axis, such as contact or coil bind.
     At {
         /// Its word.

@@ -20,7 +20,7 @@ use super::runs::standing;
 use super::spring::springs;
 use super::visitor::Visitor;
 use super::words::{Origin, estimated, moment, origin, row};
-use super::{Page, curve, guard, said};
+use super::{Page, curve, guard, said, shape};
 use crate::bench::Bench;
 use crate::error::ServiceError;
 
@@ -115,6 +115,7 @@ fn reduced(gathered: &Gathered, reply: &v1::ReduceRunResponse) -> Markup {
             }
         }
         (said::figures(reply))
+        (shape::told(reply))
         p.links {
             a.button href={ "/" (run.name) "/report" } { "Test report to print" }
             a.button href={ "/" (run.name) "/curve.svg" } { "Curve as SVG" }

@@ -2,14 +2,13 @@
 //! field, and what was written stays written.
 
 use maud::{Markup, html};
-use mechanics::quantity::{Entered, Unit, UnitSystem};
+use mechanics::quantity::{Unit, UnitSystem};
 use wire::quantity::Message;
 use wire::v1;
-use wire::v1::ViolationReason as Reason;
 use wire::v1::tolerance_grade::System;
 use wire::violation::{Violation, Violations};
 
-use super::form::{self, Posted};
+use super::form::{self, Posted, unit_name};
 
 /// The fields a form changes; the measured run is chosen elsewhere.
 pub(super) const FIELDS: &[&str] = &[
@@ -86,10 +85,6 @@ fn set_quantity<M: Message>(fields: &mut Posted, name: &str, message: Option<&M>
     }
 }
 
-fn unit_name(name: &str) -> String {
-    format!("{name}_unit")
-}
-
 /// The record the fields say; faults are noted at the fields of the record.
 pub(super) fn read(posted: &Posted, violations: &mut Violations) -> v1::Spring {
     v1::Spring {
@@ -112,35 +107,13 @@ pub(super) fn read(posted: &Posted, violations: &mut Violations) -> v1::Spring {
     }
 }
 
-/// A number with the unit chosen beside it, or with one written behind it.
+/// A quantity of the form, at the record's field of its name.
 fn quantity<M: Message>(posted: &Posted, name: &str, violations: &mut Violations) -> Option<M> {
-    let text = posted.text(name);
-    if text.is_empty() {
-        return None;
-    }
-    let chosen = || format!("{text} {}", posted.text(&unit_name(name))).parse();
-    let entered: Result<Entered<M::Unit>, _> = text.parse().or_else(|_| chosen());
-    match entered {
-        Ok(entered) => Some(M::from_parts(entered.value(), entered.unit().row().number)),
-        Err(fault) => {
-            violations.push(format_args!("spring.{name}"), Reason::OutOfRange, fault);
-            None
-        }
-    }
+    form::quantity(posted, name, &format!("spring.{name}"), violations)
 }
 
 fn number(posted: &Posted, name: &str, violations: &mut Violations) -> Option<f64> {
-    let text = posted.text(name);
-    if text.is_empty() {
-        return None;
-    }
-    let read = text.parse().ok().filter(|number: &f64| number.is_finite());
-    if read.is_none() {
-        let shown = wire::violation::bounded(text, 80);
-        let fault = format!("\"{shown}\" is no number; write it with a point, such as 6.5");
-        violations.push(format_args!("spring.{name}"), Reason::OutOfRange, fault);
-    }
-    read
+    form::number(posted, name, &format!("spring.{name}"), violations)
 }
 
 fn grade(posted: &Posted, violations: &mut Violations) -> Option<v1::ToleranceGrade> {

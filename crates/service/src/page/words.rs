@@ -1,9 +1,7 @@
 //! Figures and moments in words: each number with its unit, and a small word for where it comes from.
 
 use maud::{Markup, html};
-use mechanics::quantity::{
-    Energy, Entered, Force, Length, Quantity, SpringRate, StiffnessUnit, Unit, UnitSystem, with_uncertainty,
-};
+use mechanics::quantity::{Energy, Entered, Force, Length, Quantity, SpringRate, Unit, UnitSystem, with_uncertainty};
 use prost_types::Timestamp;
 use wire::quantity::Message;
 use wire::v1;
@@ -38,12 +36,12 @@ pub(super) fn quantity<M: Message>(message: Option<&M>) -> Option<Entered<M::Uni
 }
 
 /// As somebody entered it: `9.50 N/mm`.
-pub(super) fn entered<M: Message>(message: Option<&M>) -> Option<String> {
+pub(crate) fn entered<M: Message>(message: Option<&M>) -> Option<String> {
     quantity(message).map(|entered| entered.to_string())
 }
 
 /// As somebody entered it, and in the units chosen where those are others: `9.50 N/mm (54.2 lbf/in)`.
-pub(super) fn entered_in<M: Message>(message: Option<&M>, units: UnitSystem) -> Option<String> {
+pub(crate) fn entered_in<M: Message>(message: Option<&M>, units: UnitSystem) -> Option<String> {
     let entered = quantity(message)?;
     let chosen = M::Unit::of_system(units);
     if chosen == entered.unit() {
@@ -54,7 +52,7 @@ pub(super) fn entered_in<M: Message>(message: Option<&M>, units: UnitSystem) -> 
 }
 
 /// A computed quantity, to its unit's usual place.
-pub(super) fn computed<M: Message>(message: Option<&M>) -> Option<String> {
+pub(crate) fn computed<M: Message>(message: Option<&M>) -> Option<String> {
     let computed = quantity(message)?;
     let row = computed.unit().row();
     let text = format!("{computed:.*}", row.decimals);
@@ -65,7 +63,7 @@ pub(super) fn computed<M: Message>(message: Option<&M>) -> Option<String> {
 }
 
 /// An estimate of the API.
-pub(super) trait Estimate {
+pub(crate) trait Estimate {
     /// Its quantity in the API.
     type Message: Message<Unit = <Self::Quantity as Quantity>::Unit>;
     /// Its quantity in the physics.
@@ -101,21 +99,25 @@ estimates! {
 }
 
 /// An estimate with its uncertainty, rounded as far as that allows: `9.31 ± 0.06 N/mm`.
-pub(super) fn estimated<E: Estimate>(estimate: Option<&E>) -> Option<String> {
+pub(crate) fn estimated<E: Estimate>(estimate: Option<&E>) -> Option<String> {
     let estimate = estimate?;
     let value = quantity(estimate.value())?;
     let expanded = quantity(estimate.expanded()).map_or(E::Quantity::from_si(0.0), E::Quantity::of);
     Some(with_uncertainty(E::Quantity::of(value), expanded, value.unit()))
 }
 
-/// A rate in a system of units.
-pub(super) fn rate_unit(units: UnitSystem) -> &'static str {
-    StiffnessUnit::of_system(units).row().symbol
+/// A share in per cent, without its sign.
+pub(crate) fn per_cent(ratio: f64) -> String {
+    format!("{:.1} %", ratio.abs() * 100.0)
 }
 
-/// A share in per cent, without its sign.
-pub(super) fn per_cent(ratio: f64) -> String {
-    format!("{:.1} %", ratio.abs() * 100.0)
+/// A probability: nothing measured is certain, so the ends are not shown as 0 and 100 %.
+pub(super) fn likely(probability: f64) -> String {
+    match (probability * 1000.0).round() {
+        1000.0 => "over 99.9 %".to_owned(),
+        0.0 => "under 0.1 %".to_owned(),
+        _ => per_cent(probability),
+    }
 }
 
 /// A spring's words for above and below: `2.0 % soft`.

@@ -31,8 +31,8 @@ pub struct JobSheet {
     pub notes: String,
     /// Records it was made from, with their revisions.
     pub made_from: Vec<String>,
-    /// When it was written.
-    pub written: When,
+    /// When it was handed over.
+    pub written: Option<When>,
 }
 
 /// A moment, in UTC.
@@ -146,6 +146,20 @@ pub struct Concern {
 }
 
 impl When {
+    /// A moment of the API; `None` outside the common era's first ten thousand years.
+    pub fn of(moment: &prost_types::Timestamp) -> Option<Self> {
+        let stated = moment.to_string();
+        let part = |from: usize, to: usize| stated.get(from..to)?.parse::<u16>().ok();
+        let small = |from: usize, to: usize| u8::try_from(part(from, to)?).ok();
+        Some(Self {
+            year: part(0, 4)?,
+            month: small(5, 7)?,
+            day: small(8, 10)?,
+            hour: small(11, 13)?,
+            minute: small(14, 16)?,
+        })
+    }
+
     /// `2026-11-25 20:09 UTC`.
     pub fn words(self) -> String {
         let Self {
@@ -174,6 +188,12 @@ pub(super) const CAUTION: &str = "A changed setup is untested until it is ridden
                                   road come first.";
 
 impl JobSheet {
+    /// What stands at the foot.
+    pub(super) fn foot(&self) -> String {
+        let written = self.written.map(When::words);
+        written.map_or_else(|| "Springwright".to_owned(), |when| format!("Springwright, {when}"))
+    }
+
     /// What the sheet is called: in the window, in the document's properties, above every further page.
     pub(super) fn title(&self) -> String {
         let parts: Vec<&str> = [&self.rider, &self.machine]

@@ -48,7 +48,7 @@ pub(super) fn document(sheet: &JobSheet, paper: Paper) -> String {
                         ul.small { @for assumption in &sheet.assumptions { li { bdi { (assumption) } } } }
                     }
                     @if !sheet.made_from.is_empty() { p.small { "Made from " (sheet.made_from.join(", ")) "." } }
-                    p.small { "Springwright, " (sheet.written.words()) }
+                    p.small { (sheet.foot()) }
                 }
             }
         }

@@ -94,7 +94,7 @@ pub(super) fn document(sheet: &JobSheet, paper: Paper) -> Result<Vec<u8>, SheetF
         surface.finish();
         leaf.finish();
     }
-    document.finish().map_err(|error| broken(error))
+    document.finish().map_err(broken)
 }
 
 fn broken(reason: impl fmt::Display) -> SheetFault {
@@ -110,23 +110,24 @@ fn points(paper: Paper) -> (f32, f32) {
 }
 
 fn metadata(sheet: &JobSheet) -> Metadata {
-    let When {
-        year,
-        month,
-        day,
-        hour,
-        minute,
-    } = sheet.written;
-    let date = DateTime::new(year).month(month).day(day).hour(hour).minute(minute);
     let metadata = Metadata::new()
         .title(printable(&sheet.title()))
         .language("en".to_owned())
-        .creator("Springwright".to_owned())
-        .creation_date(date.second(0).utc_offset_hour(0).utc_offset_minute(0));
+        .creator("Springwright".to_owned());
+    let metadata = match sheet.written {
+        Some(when) => metadata.creation_date(date(when)),
+        None => metadata,
+    };
     match sheet.shop.trim() {
         "" => metadata,
         shop => metadata.authors(vec![printable(shop)]),
     }
+}
+
+fn date(when: When) -> DateTime {
+    let day = DateTime::new(when.year).month(when.month).day(when.day);
+    let minute = day.hour(when.hour).minute(when.minute).second(0);
+    minute.utc_offset_hour(0).utc_offset_minute(0)
 }
 
 impl Stock {
@@ -251,8 +252,7 @@ fn foot(sheet: &JobSheet, faces: &Faces, set: &Set, (width, index, count): (f32,
         width: width - 2.0 * MARGIN,
         size: set.size,
     };
-    let left = format!("Springwright, {}", sheet.written.words());
-    let mut foot = stacked(room.paragraph(&left, SMALL));
+    let mut foot = stacked(vec![room.single(&sheet.foot(), SMALL)]);
     let page = faces.line(&format!("Page {} of {count}", index + 1), PLAIN.weight);
     let size = set.size * SMALL.scale;
     let baseline = foot.marks.iter().find_map(|mark| match mark {

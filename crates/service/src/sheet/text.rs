@@ -1,8 +1,8 @@
 //! Setting text: which glyphs a line is made of and how wide it is.
 //!
 //! The font is DejaVu Sans Condensed (licence beside it), compiled in: Latin, Greek, Cyrillic, Armenian, Georgian,
-//! Hebrew, Arabic and the signs of the trade. A character it lacks is printed as a frame, and the sheet says so; the
-//! text in the PDF stays as it was entered, and the sheet for a browser shows it.
+//! Hebrew, Arabic and the signs of the trade. A character it lacks is printed as a frame, and the sheet names it; the
+//! sheet for a browser shows it.
 
 use std::collections::BTreeSet;
 

@@ -113,12 +113,12 @@ pub(super) fn job_sheet() -> JobSheet {
         assumptions: vec!["Oil level of the fork 100 mm, assumed.".to_owned()],
         notes: "Torqued by the maker’s manual.".to_owned(),
         made_from: vec!["setups/a1@3".to_owned(), "setups/a1@4".to_owned()],
-        written: When {
+        written: Some(When {
             year: 2026,
             month: 11,
             day: 25,
             hour: 16,
             minute: 5,
-        },
+        }),
     }
 }

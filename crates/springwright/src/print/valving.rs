@@ -8,7 +8,10 @@ use super::table::Table;
 use super::typed::{Shown, shown};
 
 /// Fields that the tables show, or that are a table of many points.
-const TABLES: [&str; 10] = [
+const TABLES: &[&str] = &[
+    "limits",
+    "steps",
+    "staircase_svg",
     "points",
     "marks",
     "stack_differences",
@@ -19,6 +22,7 @@ const TABLES: [&str; 10] = [
     "second_events",
     "first_marks",
     "second_marks",
+    "ranked",
 ];
 
 /// The reply without what the tables show.
@@ -42,7 +46,7 @@ fn lines(heading: &str, table: &Table) -> String {
 }
 
 /// Force against velocity, split by path, and the velocities that matter.
-pub(super) fn damper(reply: &v1::EvaluateDamperResponse) -> String {
+pub(crate) fn damper(reply: &v1::EvaluateDamperResponse) -> String {
     let mut table = Table::new([
         "velocity",
         "force",
@@ -56,7 +60,7 @@ pub(super) fn damper(reply: &v1::EvaluateDamperResponse) -> String {
         "",
     ]);
     for point in &reply.points {
-        let split = point.piston.clone().unwrap_or_default();
+        let split = point.piston.unwrap_or_default();
         table.row([
             cell(point.shaft_velocity.as_ref()),
             cell(point.force.as_ref()),
@@ -103,7 +107,7 @@ fn circuit(place: v1::CircuitPlace) -> &'static str {
 }
 
 /// The second of two against the first at low, middle and high.
-pub(super) fn comparison(reply: &v1::CompareStacksResponse) -> String {
+pub(crate) fn comparison(reply: &v1::CompareStacksResponse) -> String {
     let mut text = String::new();
     if !reply.stack_differences.is_empty() {
         let mut table = Table::new(["pressure", "first opens", "second opens", "difference", "second is"]);

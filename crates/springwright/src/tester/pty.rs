@@ -4,6 +4,7 @@ use std::io;
 use std::sync::Arc;
 use std::time::Duration;
 
+use tokio::io::AsyncReadExt;
 use tokio_util::sync::CancellationToken;
 
 use super::door::{Ending, Manner, line};
@@ -11,7 +12,7 @@ use super::setup::{Pace, Setup};
 use super::turns::Turns;
 use crate::tty::Pty;
 
-/// How often it is looked whether somebody opened or left the line: nobody tells.
+/// How often it is looked whether somebody opened the line: nobody tells.
 const LOOK: Duration = Duration::from_millis(10);
 
 /// Serves until told to end; with `once`, until a client had a whole test and left.
@@ -26,13 +27,17 @@ pub(crate) async fn serve(
     let turns = (manner == Manner::Waiting).then(|| Turns::new(&setup, pace));
     let serving = async {
         loop {
-            until(pty, true).await?;
+            while !pty.is_open()? {
+                tokio::time::sleep(LOOK).await;
+            }
+            // Looks on for its end: one that opens it again at once would not be seen to have left.
+            let mut end = pty.line()?;
             let (input, output) = tokio::io::split(pty.line()?);
             // A client that hangs up is its own affair.
             let ending = line(Box::new(input), Box::new(output), &setup, pace, turns.clone()).await;
             if ending.is_ok() {
                 // What it has not read yet goes with the line: the end waits for it.
-                until(pty, false).await?;
+                while end.read(&mut [0; 64]).await.is_ok() {}
             }
             if !pty.is_open()? {
                 pty.forget();
@@ -46,11 +51,4 @@ pub(crate) async fn serve(
         served = serving => served,
         () = shutdown.cancelled() => Ok(()),
     }
-}
-
-async fn until(pty: &Pty, open: bool) -> io::Result<()> {
-    while pty.is_open()? != open {
-        tokio::time::sleep(LOOK).await;
-    }
-    Ok(())
 }

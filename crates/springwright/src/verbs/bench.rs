@@ -1,18 +1,24 @@
 //! A verb per call, under its bench: `rack get-spring` for `RackService/GetSpring`.
 
+use std::path::PathBuf;
+
 use clap::{Arg, ArgAction, ArgMatches, Command, FromArgMatches as _};
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
 
-use super::{Shown, calibration, draw_stack, drawer, reduce_run, run_method, springs, valving};
+use super::{Shown, ask, book, calibration, draw_stack, drawer, reduce_run, run_method, setup, springs, valving};
 use crate::args::{self, CommonArgs};
+use crate::call::document;
 use crate::entry::{enter, is_typable};
 use crate::fail::{Ended, Fail};
 use crate::{api, args::flag, print};
 
 /// The flag that draws the reply.
 const PLOT: &str = "plot";
+/// The option that writes the document of a reply.
+const OUT: &str = "out";
 
 /// A flag and the field of the request it sets.
+#[derive(Clone)]
 pub(super) struct Flag {
     pub(super) name: String,
     pub(super) path: String,
@@ -97,7 +103,11 @@ pub(crate) fn commands() -> Result<Vec<Command>, Fail> {
         let about = api::words(&service.parent_file(), service.path());
         let verbs = service.methods().map(|method| verb(&method));
         let bench = bench_name(service.name());
-        let beside = (bench == draw_stack::BENCH).then(draw_stack::command);
+        let beside = match bench.as_str() {
+            draw_stack::BENCH => Some(draw_stack::command()),
+            ask::BENCH => Some(ask::command()),
+            _ => None,
+        };
         Command::new(bench)
             .about(format!("{about} ({})", service.name()))
             .subcommand_required(true)
@@ -115,6 +125,9 @@ pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
         .ok_or_else(|| Fail::error(format!("{bench}: no verb")))?;
     if (bench, verb) == (draw_stack::BENCH, draw_stack::VERB) {
         return draw_stack::run(matches).await;
+    }
+    if (bench, verb) == (ask::BENCH, ask::VERB) {
+        return ask::run(matches).await;
     }
     let known = api::methods()?;
     let method = known
@@ -139,8 +152,16 @@ pub(crate) async fn run(bench: &str, matches: &ArgMatches) -> Ended {
     let shown = Shown {
         verdict_counts: true,
         plot: print::has_plot(method.name()) && matches.get_flag(PLOT),
+        out: out_of(&method, matches),
     };
     run_method(method.clone(), common, with_flags, shown).await
+}
+
+/// Where the document of a reply goes.
+fn out_of(method: &MethodDescriptor, matches: &ArgMatches) -> Option<PathBuf> {
+    let holds = document::may_hold(&method.output());
+    let given = holds.then(|| matches.get_one::<String>(OUT)).flatten();
+    given.map(PathBuf::from)
 }
 
 fn bench_name(service: &str) -> String {
@@ -180,6 +201,14 @@ fn verb(method: &MethodDescriptor) -> Command {
                 .help("Draw the curve in letters below the reply")
                 .action(ArgAction::SetTrue)
                 .conflicts_with("json"),
+        );
+    }
+    if document::may_hold(&method.output()) {
+        verb = verb.arg(
+            Arg::new(OUT)
+                .long(OUT)
+                .value_name("FILE")
+                .help("Write the document or picture of the reply to a file; \"-\" for stdout"),
         );
     }
     verb.args(springs::args(method.name()))
@@ -230,6 +259,8 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
         "ReduceRun" => reduce_run::flags(),
         "LoadAtLength" => load_at_length(),
         "SolveStack" => valving::solve_stack(),
+        "ReadSag" => setup::read_sag(),
+        "ForecastLimits" => setup::forecast_limits(),
         "CompareStacks" => valving::compare_stacks(),
         "EvaluateDamper" => valving::evaluate_damper(),
         "EvaluateOil" => valving::evaluate_oil(),
@@ -238,6 +269,9 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
         "CreateStack" | "UpdateStack" => drawer::stack(method.name()),
         "BuildStack" | "UnbuildStack" => drawer::build(method.name()),
         "CreateDamper" | "UpdateDamper" => drawer::damper(method.name()),
+        "CreateMachine" | "UpdateMachine" => [derived(method), book::machine("machine")].concat(),
+        "CreateSetup" | "UpdateSetup" => [derived(method), book::setup("setup")].concat(),
+        "CompareSetups" => book::compare(),
         "CreateTester" | "UpdateTester" => derived(method).into_iter().chain(calibration::of_tester()).collect(),
         _ if method.is_client_streaming() => Vec::new(),
         name => springs::flags(name).into_iter().chain(derived(method)).collect(),
@@ -347,6 +381,13 @@ fn example(method: &MethodDescriptor) -> String {
         name if name.contains("ShimLot") => "--server 127.0.0.1:7411 --name shimLots/face-30",
         name if name.contains("Stack") => "--server 127.0.0.1:7411 --name stacks/mid",
         name if name.contains("Damper") => "--server 127.0.0.1:7411 --name dampers/rear",
+        "ReadSag" => {
+            "--end rear --extended 600mm --alone-pressed 588mm --alone-lifted 592mm --rider-pressed 563.5mm --rider-lifted 567.5mm --rider-mass 82kg --motion-ratio 0.46 --rear-travel 130mm --rear-spring-rate 95N/mm"
+        }
+        "ChooseSpring" => "--request rack.json --end rear --rider-mass-with-gear 82kg --target-total-sag 35mm",
+        "EvaluateResponse" => "--request bump.json --end front --sprung-mass 95kg",
+        "ForecastLimits" => "--request forecast.json --riding-deceleration-ratio 0.6 --drawn",
+        "RenderJobSheet" => "--server 127.0.0.1:7411 --job-sheet jobSheets/tern-3 --out sheet.pdf",
         "EvaluateHelical" => "--wire-diameter 5mm --mean-coil-diameter 40mm --active-coil-count 5 --deflections 20mm",
         "EvaluateAssembly" => "--series \"40 N/mm stop 12mm, 9.5 N/mm\" --preload 10mm --deflections 25mm --plot",
         "EvaluateGasSpring" => {
@@ -367,6 +408,24 @@ fn example(method: &MethodDescriptor) -> String {
         "ReadRunSamples" => "--server 127.0.0.1:7411 --name runs/r1 --json",
         "WatchBench" => "--server 127.0.0.1:7411",
         "InstructRun" => "--server 127.0.0.1:7411 --name runs/r1 --action start",
+        "CreateRider" => "--server 127.0.0.1:7411 --person-name \"N. N.\" --mass-with-gear 84kg",
+        "CreateMachine" => {
+            "--server 127.0.0.1:7411 --machine-id m1 --wheelbase 1420mm --front-adjuster \"rebound 24 clicks\""
+        }
+        "CreateSetup" => {
+            "--server 127.0.0.1:7411 --machine machines/m1 --distance 1200km --found-front-adjuster \"rebound 12 clicks\""
+        }
+        "UpdateSetup" => "--server 127.0.0.1:7411 --name setups/s1 --left-rear-alone \"588/592 mm\"",
+        "CreateJobSheet" => "--server 127.0.0.1:7411 --setup setups/s1 --media-type text/html",
+        "ListSetups" | "FollowMachine" => "--server 127.0.0.1:7411 --machine machines/m1",
+        "CompareSetups" => "--server 127.0.0.1:7411 --first setups/s1 --second setups/s2",
+        "GetRuleTable" | "GetPriceList" | "ListRiders" | "ListMachines" | "ListJobSheets" => "--server 127.0.0.1:7411",
+        "UpdateRuleTable" => "--server 127.0.0.1:7411 --request rules.json",
+        "UpdatePriceList" => "--server 127.0.0.1:7411 --request prices.json",
+        name if name.contains("Rider") => "--server 127.0.0.1:7411 --name riders/7b1e28ba-2fa1-41d2-883f-0016d3cca427",
+        name if name.contains("Machine") => "--server 127.0.0.1:7411 --name machines/m1",
+        name if name.contains("Setup") => "--server 127.0.0.1:7411 --name setups/s1",
+        name if name.contains("JobSheet") => "--server 127.0.0.1:7411 --name jobSheets/j1",
         "RecordRun" => "--server 127.0.0.1:7411 --request steps.json --json",
         name if name.contains("Spring") => "--server 127.0.0.1:7411 --name springs/a7",
         name if name.contains("Tester") => "--server 127.0.0.1:7411 --name testers/press",

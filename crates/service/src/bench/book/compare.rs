@@ -49,7 +49,10 @@ impl Bench {
             _ => return Ok(v1::SetupSideValues::default()),
         };
         let (setup, saved) = self.read_named::<v1::Setup>(&name, &shown)?;
-        used.push(used_revision(Collection::Setups, saved.id.as_str(), saved.revision));
+        read(
+            used,
+            used_revision(Collection::Setups, saved.id.as_str(), saved.revision),
+        );
         let visit = setup.visit.unwrap_or_default();
         let state = match Moment::try_from(side.moment) {
             Ok(Moment::AsFound) => visit.as_found,
@@ -62,7 +65,10 @@ impl Bench {
             Some(name) => {
                 let shown = Collection::Machines.name(&name.id);
                 let (machine, saved) = self.read_named::<v1::Machine>(&name, &shown)?;
-                used.push(used_revision(Collection::Machines, saved.id.as_str(), saved.revision));
+                read(
+                    used,
+                    used_revision(Collection::Machines, saved.id.as_str(), saved.revision),
+                );
                 machine.values
             }
         };
@@ -70,6 +76,13 @@ impl Bench {
             state: Some(state),
             machine,
         })
+    }
+}
+
+/// Both sides may read one record: it is told of once.
+fn read(used: &mut Vec<v1::UsedRevision>, revision: v1::UsedRevision) {
+    if !used.contains(&revision) {
+        used.push(revision);
     }
 }
 

@@ -166,7 +166,7 @@ impl Bench {
     }
 
     /// The mass of a rider with gear; none where the rider is not kept any more.
-    fn riders_mass(&self, name: &str) -> Result<Option<v1::Mass>, ServiceError> {
+    pub(super) fn riders_mass(&self, name: &str) -> Result<Option<v1::Mass>, ServiceError> {
         if name.is_empty() {
             return Ok(None);
         }

@@ -105,7 +105,7 @@
   };
 
   document.querySelectorAll("figure.plot").forEach(readable);
-  // Figures that were put in anew.
-  document.addEventListener("redrawn", (event) => event.target.querySelectorAll("figure.plot").forEach(readable));
+  // A view that draws a part of itself anew says so.
+  document.addEventListener("drawn", (event) => event.target.querySelectorAll("figure.plot").forEach(readable));
   document.querySelectorAll("time[datetime]").forEach(localise);
 })();

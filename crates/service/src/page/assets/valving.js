@@ -17,7 +17,7 @@
     }
     said.textContent = fresh.dataset.said;
     result.replaceChildren(...fresh.childNodes);
-    result.dispatchEvent(new CustomEvent("redrawn", { bubbles: true }));
+    result.dispatchEvent(new CustomEvent("drawn", { bubbles: true }));
     // Loaded again, or in other units, the view is the same.
     const here = `/valving?${query}`;
     history.replaceState(null, "", here);

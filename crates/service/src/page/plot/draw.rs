@@ -70,8 +70,10 @@ fn picture(plot: &Plot, reach: (f64, f64), notes: &[Vec<String>]) -> Markup {
             title id=(title) { (plot.title) }
             desc id=(description) { (plot.description) }
             (drawn.bands())
+            (drawn.ribbons())
             (drawn.axes())
             (drawn.places())
+            (drawn.levels())
             @for (index, line) in plot.lines.iter().enumerate() {
                 (drawn.line(index, line, notes.get(index).filter(|notes| notes.len() == line.points.len())))
             }
@@ -92,7 +94,9 @@ fn span(scale: &Scale) -> String {
 impl<'a> Drawn<'a> {
     /// With axes that hold every point, and go at least so far.
     fn over(plot: &'a Plot, reach: (f64, f64)) -> Self {
-        let points = || plot.lines.iter().flat_map(|line| line.points.iter().chain([&reach]));
+        let marked: Vec<(f64, f64)> = plot.marks.iter().flat_map(marked).collect();
+        let lines = || plot.lines.iter().flat_map(|line| line.points.iter().chain([&reach]));
+        let points = || lines().chain(&marked);
         let empty = || plot.lines.is_empty().then_some(&reach).into_iter();
         Self {
             plot,
@@ -152,29 +156,68 @@ impl<'a> Drawn<'a> {
     }
 
     fn places(&self) -> Markup {
-        let at_places = self.plot.marks.iter().filter_map(|mark| match mark {
-            Mark::At { label, x } if self.shows(*x) => Some((*label, self.x.place(*x))),
-            _ => None,
-        });
-        let mut shown: Vec<(&str, f64)> = at_places.collect();
+        let at_places = self.plot.marks.iter().filter_map(placed);
+        let mut shown: Vec<(&str, f64, f64)> = at_places.filter(|(_, x, _)| self.shows(*x)).collect();
         shown.sort_by(|a, b| a.1.total_cmp(&b.1));
         // Where two stand close together, the second word is written a line lower; a band's word would be there.
         let lower = |index: usize| {
             let before = index.checked_sub(1).and_then(|before| shown.get(before));
-            let close = before.zip(shown.get(index)).is_some_and(|(a, b)| b.1 - a.1 < CLOSE);
+            let close = before
+                .zip(shown.get(index))
+                .is_some_and(|(a, b)| self.x.place(b.1) - self.x.place(a.1) < CLOSE);
             let band = self.plot.marks.iter().any(|mark| matches!(mark, Mark::Band { .. }));
             close && !band && index % 2 == 1
         };
         html! {
-            @for (index, (label, place)) in shown.iter().enumerate() {
+            @for (index, (label, x, expanded)) in shown.iter().enumerate() {
+                @let place = self.x.place(*x);
                 @let y = if lower(index) { TOP - 12.0 } else { TOP - 32.0 };
                 g.place {
-                    path d={ "M" (at(*place)) " " (y + 6.0) "V" (BOTTOM) }
+                    @if *expanded > 0.0 {
+                        @let (left, right) = (self.x.place(x - expanded).max(LEFT), self.x.place(x + expanded).min(RIGHT));
+                        path.about d={ "M" (at(left)) " " (TOP - 20.0) "v10M" (at(left)) " " (TOP - 15.0) "H" (at(right)) "M" (at(right)) " " (TOP - 20.0) "v10" }
+                            fill="none" stroke=(INK) stroke-width="2" {}
+                    }
+                    path d={ "M" (at(place)) " " (y + 6.0) "V" (BOTTOM) }
                         stroke=(INK) stroke-width="1.5" stroke-dasharray="2 4" {}
-                    text x=(at(*place)) y=(y) text-anchor=(anchor(*place)) { (label) }
+                    text x=(at(place)) y=(y) text-anchor=(anchor(place)) { (label) }
                 }
             }
         }
+    }
+
+    fn ribbons(&self) -> Markup {
+        html! {
+            @for mark in &self.plot.marks {
+                @if let Mark::Ribbon { low, high } = mark {
+                    @let mut around = super::thinned(low);
+                    @let () = around.extend(super::thinned(high).into_iter().rev());
+                    polygon.ribbon points=(self.texts_of(&around)) fill=(BAND) stroke=(INK) stroke-width="1" stroke-dasharray="1 3" {}
+                }
+            }
+        }
+    }
+
+    fn levels(&self) -> Markup {
+        html! {
+            @for mark in &self.plot.marks {
+                @if let Mark::Level { label, y } = mark {
+                    @let place = self.y.place(*y);
+                    g.place {
+                        path d={ "M" (LEFT) " " (at(place)) "H" (RIGHT) } stroke=(INK) stroke-width="1.5" stroke-dasharray="8 4" {}
+                        text x=(LEFT + 8.0) y=(at(place - 7.0)) { (label) }
+                    }
+                }
+            }
+        }
+    }
+
+    /// Points as places alone.
+    fn texts_of(&self, points: &[(f64, f64)]) -> String {
+        let places = points
+            .iter()
+            .map(|(x, y)| format!("{},{}", at(self.x.place(*x)), at(self.y.place(*y))));
+        places.collect::<Vec<_>>().join(" ")
     }
 
     /// Points as places and as text, each with what parts it from the one before.
@@ -209,6 +252,10 @@ impl<'a> Drawn<'a> {
                 looks.push(line);
             }
         }
+        // One line alone is what the title says.
+        if looks.len() < 2 {
+            return html! {};
+        }
         let count = looks.len() as f64;
         html! {
             g.key {
@@ -221,6 +268,24 @@ impl<'a> Drawn<'a> {
                 }
             }
         }
+    }
+}
+
+/// A place on the x axis: its word, where, and how far it may be off.
+fn placed(mark: &Mark) -> Option<(&'static str, f64, f64)> {
+    match mark {
+        Mark::At { label, x } => Some((label, *x, 0.0)),
+        Mark::About { label, x, expanded } => Some((label, *x, *expanded)),
+        Mark::Band { .. } | Mark::Level { .. } | Mark::Ribbon { .. } => None,
+    }
+}
+
+/// What a mark adds to the axes: a height, and what lies between two lines.
+fn marked(mark: &Mark) -> Vec<(f64, f64)> {
+    match mark {
+        Mark::Level { y, .. } => vec![(0.0, *y)],
+        Mark::Ribbon { low, high } => low.iter().chain(high).copied().collect(),
+        Mark::At { .. } | Mark::About { .. } | Mark::Band { .. } => Vec::new(),
     }
 }
 

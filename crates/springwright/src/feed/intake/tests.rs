@@ -157,3 +157,65 @@ proptest! {
         prop_assert!(intake.place().malformed <= intake.place().data_lines);
     }
 }
+
+fn sealed(text: &str, number: u64) -> String {
+    let covered = format!("{text}*{number}");
+    format!("{covered}*{:08x}\n", crc32c::crc32c(covered.as_bytes()))
+}
+
+fn of_sealed() -> Intake {
+    let mut rules = rules();
+    rules.format.sealed = true;
+    Intake::new(rules, Place::default(), Clock::default())
+}
+
+#[test]
+fn numbers_tell_what_is_missing_and_what_comes_again() {
+    let mut intake = of_sealed();
+    let text = [
+        sealed("# a note", 0),
+        sealed("100 1 10", 1),
+        "200 2 20*2*00000000\n".to_owned(),
+        sealed("300 3 30", 3),
+        sealed("100 1 10", 1),
+        "noise\n".to_owned(),
+        sealed("400 4 40", 4),
+        "500 5 50\n".to_owned(),
+        sealed("700 7 70", 7),
+        sealed("# end 7", 7),
+    ];
+    let drafts = all(&mut intake, &text.concat());
+    let loads: Vec<f64> = drafts.iter().flat_map(|draft| draft.columns[1].clone()).collect();
+    assert_eq!(loads, [10.0, 30.0, 40.0, 70.0]);
+    let lost: Vec<u64> = drafts.iter().map(|draft| draft.missing.lost).collect();
+    assert_eq!(lost, [0, 1, 2]);
+    assert_eq!(drafts[1].missing.causes, ["line 3: its checksum is not right"]);
+    assert_eq!((intake.place().data_lines, intake.place().malformed), (7, 3));
+    assert!(intake.ended());
+}
+
+#[test]
+fn an_end_before_the_last_readings_is_no_end() {
+    let mut intake = of_sealed();
+    let text = sealed("100 1 10", 1) + "garbled\n" + &sealed("# end 2", 2);
+    intake.take(text.as_bytes()).unwrap();
+    assert!(!intake.ended() && intake.ended_short() && !intake.ended_short());
+    let again = sealed("200 2 20", 2) + &sealed("# end 2", 2);
+    let drafts = all(&mut intake, &again);
+    // Said again, nothing is missing.
+    assert_eq!(drafts[0].columns[1], [10.0, 20.0]);
+    assert!(drafts[0].missing.is_nothing() && intake.ended());
+}
+
+#[test]
+fn a_source_without_checksums_is_refused_where_they_are_asked_for() {
+    let text: String = (0..200).map(|number| format!("{number} 1 2\n")).collect();
+    let error = of_sealed().take(text.as_bytes()).unwrap_err();
+    assert!(matches!(
+        error,
+        Unreadable::NothingReadable {
+            complaint: Complaint::Checksum,
+            ..
+        }
+    ));
+}

@@ -415,3 +415,33 @@ async fn an_instrument_that_refuses_its_set_up_says_why() {
     );
     assert_eq!(bench.runs(), 0);
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_feed_that_stays_at_a_serial_line_opens_a_run_for_each_spring() {
+    let folder = tempfile::tempdir().unwrap();
+    let device = a_tester_on_a_line("--wait|--fast|--strokes=1");
+    let bench = Bench::new(Manners {
+        tells: vec![v1::instruction::Action::Start],
+        ..Manners::default()
+    });
+    let server = bench.serve("127.0.0.1:0").await;
+    let feed = format!(
+        "--stay|--server={server}|--serial={}|--spool={}",
+        device.display(),
+        spool(&folder)
+    );
+    let (controls, mut reports) = (Controls::default(), Vec::new());
+    let over = controls.clone();
+    let told = |report: &FeedReport| {
+        reports.push(report.clone());
+        if reports.len() == 3 {
+            over.finish.cancel();
+        }
+    };
+    stay(options(&feed), controls, told).await.unwrap();
+    assert_eq!(reports.len(), 3);
+    assert!(
+        reports.iter().all(|report| report.samples > 1000 && report.gaps == 0),
+        "{reports:?}"
+    );
+}

@@ -1,0 +1,173 @@
+//! The shop does what it was told; everything moved is written down.
+
+use mechanics::judgement::{Action, Amount, Circuit, Direction, Judgement, RuleTable, Subject, Verdict};
+use mechanics::quantity::{LengthUnit, Quantity};
+use rand::Rng;
+use rand_chacha::ChaCha8Rng;
+
+use super::readings;
+use super::truth::{End, Machine};
+
+/// What was moved, signed, with the name of what it is.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Move {
+    pub(super) what: String,
+    pub(super) by: f64,
+}
+
+/// Does every verdict that waits for nothing, in the order given.
+pub(super) fn round(
+    rng: &mut ChaCha8Rng,
+    machine: &mut Machine,
+    judged: &Judgement,
+    judge: &dyn Fn(&mechanics::judgement::Visit, &RuleTable) -> Judgement,
+) -> Vec<Move> {
+    let mut moves = Vec::new();
+    let table = RuleTable::shipped();
+    for verdict in judged.verdicts.iter().filter(|verdict| verdict.waits_for.is_empty()) {
+        let again = match range_of(verdict) {
+            // Measured again before a spring is bought.
+            Some(_) => {
+                let visit = readings::visit(rng, machine);
+                let again = judge(&visit, &table);
+                again.verdicts.into_iter().find(|one| {
+                    (one.end, one.subject, one.direction) == (verdict.end, verdict.subject, verdict.direction)
+                })
+            }
+            None => None,
+        };
+        let told = match again {
+            Some(again) if most(&again) < most(verdict) => again,
+            _ => verdict.clone(),
+        };
+        carry_out(rng, machine, &told, &mut moves);
+    }
+    moves
+}
+
+fn range_of(verdict: &Verdict) -> Option<(f64, f64)> {
+    match verdict.amount {
+        Some(Amount::Steps(range)) if range.least < range.most => Some((range.least, range.most)),
+        _ => None,
+    }
+}
+
+fn most(verdict: &Verdict) -> f64 {
+    match verdict.amount {
+        Some(Amount::Steps(range)) => range.most,
+        _ => 0.0,
+    }
+}
+
+fn carry_out(rng: &mut ChaCha8Rng, machine: &mut Machine, verdict: &Verdict, moves: &mut Vec<Move>) {
+    let is_front = verdict.end == mechanics::judgement::End::Front;
+    let place = verdict.end.word();
+    let end = machine.end_mut(is_front);
+    match (verdict.action, verdict.subject) {
+        (Action::Leave, _) => {}
+        (Action::Set, Subject::Preload) => set_preload(end, verdict, place, moves),
+        (Action::Set, _) => set_adjuster(end, verdict, place, moves),
+        (Action::Service, Subject::Friction) => end.friction = end.usual_friction,
+        (Action::Service, Subject::Wear) => end.is_worn = false,
+        (Action::Service, _) => {
+            let gap = end.right_gap - end.gap;
+            if gap.abs() > 4.0 {
+                moves.push(Move {
+                    what: format!("{place} oil level"),
+                    by: gap,
+                });
+            }
+            end.oil_months = 0.0;
+            end.gap = end.right_gap;
+            free(end);
+        }
+        (Action::Respring, _) => respring(end, verdict, place, moves),
+        (Action::Revalve, _) => {
+            if let (Some(Amount::DampingFactor { factor, .. }), Some(circuit)) = (verdict.amount, verdict.circuit) {
+                // A stack is built to a few percent.
+                let built = factor * rng.random_range(0.95..1.05);
+                let one = circuit_mut(end, circuit);
+                one.valving *= built;
+                one.fixed = None;
+                moves.push(Move {
+                    what: format!("{place} {} valving", circuit.word()),
+                    by: built.ln(),
+                });
+            }
+        }
+        (Action::Replace, _) => {
+            for circuit in [Circuit::COMPRESSION, Circuit::REBOUND] {
+                circuit_mut(end, circuit).valving = (end.rate / end.right_rate).sqrt() * rng.random_range(0.95..1.05);
+            }
+            end.is_worn = false;
+            end.is_sealed = false;
+            end.oil_months = 0.0;
+            end.friction = end.usual_friction;
+            end.gap = end.right_gap;
+            free(end);
+        }
+    }
+}
+
+/// The rider finds the settings anew.
+fn free(end: &mut End) {
+    end.compression.fixed = None;
+    end.rebound.fixed = None;
+}
+
+fn circuit_mut(end: &mut End, circuit: Circuit) -> &mut super::truth::Circuit {
+    if circuit.stroke == Circuit::REBOUND.stroke {
+        &mut end.rebound
+    } else {
+        &mut end.compression
+    }
+}
+
+fn set_preload(end: &mut End, verdict: &Verdict, place: &str, moves: &mut Vec<Move>) {
+    let before = end.preload;
+    match verdict.amount {
+        Some(Amount::Preload(preload)) => end.preload = (preload.get(LengthUnit::Millimeter) * 2.0).round() / 2.0,
+        // Without an amount: until it sags a little by itself.
+        _ if verdict.direction == Some(Direction::Less) => {
+            while end.static_sag() < 5.0 && end.preload > 0.0 {
+                end.preload -= 0.5;
+            }
+        }
+        _ => {}
+    }
+    // Millimetres at the wheel count, of this spring.
+    let by = (end.preload - before) / end.motion;
+    moves.push(Move {
+        what: format!("{place} preload of {:.2}", end.rate),
+        by,
+    });
+}
+
+fn set_adjuster(end: &mut End, verdict: &Verdict, place: &str, moves: &mut Vec<Move>) {
+    if let (Some(Amount::Position { from_closed, .. }), Some(circuit)) = (verdict.amount, verdict.circuit) {
+        let before = end.position(circuit.stroke == Circuit::REBOUND.stroke);
+        circuit_mut(end, circuit).fixed = Some(from_closed);
+        moves.push(Move {
+            what: format!("{place} {} adjuster", circuit.word()),
+            by: from_closed - before,
+        });
+    }
+}
+
+fn respring(end: &mut End, verdict: &Verdict, place: &str, moves: &mut Vec<Move>) {
+    let way = if verdict.direction == Some(Direction::Softer) {
+        -1.0
+    } else {
+        1.0
+    };
+    let steps = way * most(verdict).max(1.0);
+    end.rate = (end.rate + steps * end.step).max(end.step);
+    moves.push(Move {
+        what: format!("{place} spring"),
+        by: steps,
+    });
+    if let Some(preload) = verdict.after.and_then(|after| after.preload) {
+        end.preload = preload.get(LengthUnit::Millimeter).clamp(0.0, end.most_preload);
+    }
+    free(end);
+}
