@@ -5,6 +5,7 @@
 //! temporary files.
 
 mod calls;
+mod judge;
 mod process;
 mod raw;
 mod record;
@@ -20,7 +21,7 @@ use std::process::ExitCode;
 
 use table::{Line, note, say};
 
-const ROWS: [&str; 6] = ["calls", "record", "watch", "reduce", "bytes", "start"];
+const ROWS: [&str; 7] = ["calls", "record", "watch", "reduce", "judge", "bytes", "start"];
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -92,6 +93,7 @@ async fn one(row: &str, dir: &Path) -> Result<Vec<Line>, String> {
         "calls" => calls::rows(dir).await,
         "record" => record::rows(dir).await,
         "watch" => watch::rows(dir).await,
+        "judge" => Ok(judge::rows()),
         "bytes" => blocking(storage::rows).await,
         "reduce" => {
             let dir = dir.to_path_buf();
