@@ -14,10 +14,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "testers",
         "valving",
         "book",
+        "drawer",
         "forecast",
         "job_sheet",
         "setup",
-        "drawer",
     ]
     .map(|name| format!("springwright/v1/{name}.proto"));
     let descriptors = protox::compile(files, [root])?;

@@ -6,6 +6,7 @@ import sys
 import time
 import traceback
 
+import ahead
 import book
 import drawer
 import faults
@@ -33,6 +34,7 @@ GROUPS = {
     "valving": valving.JOURNEYS,
     "drawer": drawer.JOURNEYS,
     "setup": setup.JOURNEYS,
+    "ahead": ahead.JOURNEYS,
     "judging": judging.JOURNEYS,
     "faults": faults.JOURNEYS,
 }

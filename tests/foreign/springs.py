@@ -5,6 +5,7 @@ import math
 import grpc
 from client import length, stiffness
 from published import DATA, given, load_cases
+from rack import put
 
 CASES = load_cases()
 
@@ -63,6 +64,82 @@ def springs_together_close_in_order_of_load(api):
         near(point.load.value, load)
         near(point.rate_after.value, rate)
     assert [stop.part for stop in reply.stops] == ["part.1", "part.2"]
+
+
+def a_spring_of_the_rack_is_a_part(api):
+    made = put(api, "a-part", marked_rate=stiffness(9.5), free_length=length(200), solid_length=length(120))
+    parts = [{"spring": made.name}, {"straight": {"rate": stiffness(3)}, "gap": length(40)}]
+    reply = api.call(
+        "SpringService/EvaluateAssembly",
+        {"part": {"parallel": {"parts": parts}}, "deflections": [length(20), length(60)]},
+    )
+    near(reply.points[0].load.value, 190)
+    near(reply.points[1].load.value, 9.5 * 60 + 3 * 20)
+    # Closed after free less solid length; nobody measured it, which is said.
+    near(reply.travel_to_solid.value, 80)
+    assert [used.name for used in reply.used] == [f"{made.name}@1"], reply.used
+    assert any("marked rate" in assumption.text for assumption in reply.assumptions), reply.assumptions
+    for name, code in [("springs/nobody", grpc.StatusCode.NOT_FOUND), ("runs/a7", grpc.StatusCode.INVALID_ARGUMENT)]:
+        try:
+            api.call("SpringService/EvaluateAssembly", {"part": {"series": {"parts": [{"spring": name}]}}})
+        except grpc.RpcError as error:
+            assert error.code() == code, (name, error.code())
+        else:
+            raise AssertionError(f"{name} was taken")
+
+
+def units_change_no_answer(api):
+    """The same values in millimetres and in inches give the same answer, to what rounding leaves."""
+
+    def inches(value):
+        return {"value": value / 25.4, "unit": "UNIT_INCH"}
+
+    def pounds_per_inch(value):
+        return {"value": value / (4.4482216152605 / 25.4), "unit": "UNIT_POUND_FORCE_PER_INCH"}
+
+    def helical(size):
+        request = {"wire_diameter": size(5), "mean_coil_diameter": size(40), "active_coil_count": 5.5, "deflections": [size(30)]}
+        return api.call("SpringService/EvaluateHelical", request)
+
+    metric, other = helical(length), helical(inches)
+    near(other.rate.value.value, metric.rate.value.value, 1e-12)
+    near(other.points[0].wahl_stress.value, metric.points[0].wahl_stress.value, 1e-12)
+
+    def together(size, rate):
+        parts = [{"straight": {"rate": rate(40), "stop_travel": size(12)}}, {"straight": {"rate": rate(9.5)}}]
+        request = {"part": {"series": {"parts": parts}}, "preload": size(10), "deflections": [size(25), size(60)]}
+        return api.call("SpringService/EvaluateAssembly", request)
+
+    for metric, other in zip(together(length, stiffness).points, together(inches, pounds_per_inch).points):
+        near(other.load.value, metric.load.value, 1e-12)
+        near(other.energy.value, metric.energy.value, 1e-12)
+
+    def air(size):
+        leg = {"seal_diameter": size(48), "bore_diameter": size(44), "air_gap": size(130), "travel": size(120)}
+        return api.call("SpringService/EvaluateGasSpring", {"oil_level": leg, "strokes": [size(100)]})
+
+    near(air(inches).points[0].force.value, air(length).points[0].force.value, 1e-12)
+
+    def wheel(size, rate):
+        request = {"motion_ratio": 0.5, "springs": [{"rate": rate(90)}], "preload": size(8), "wheel_travels": [size(60)]}
+        return api.call("SpringService/ComputeWheelRate", request)
+
+    near(wheel(inches, pounds_per_inch).points[0].wheel_force.value, wheel(length, stiffness).points[0].wheel_force.value, 1e-12)
+
+
+def both_variables_may_err(api):
+    samples = {"deflection_unit": 1, "load_unit": 1}
+    samples["deflections"] = [0.5 * k + 0.2 * math.sin(7.0 * k) for k in range(121)]
+    samples["loads"] = [9.5 * 0.5 * k + 1.0 * math.cos(11.0 * k) for k in range(121)]
+    request = {"samples": samples, "tare": {"none": True}, "window": {"all_samples": True}}
+    assert not api.call("SpringService/ReduceRun", request).HasField("both_errors")
+    request["uncertainty"] = {"deflection_noise": length(0.14), "load_noise": newtons(0.7)}
+    reply = api.call("SpringService/ReduceRun", request)
+    line = reply.both_errors
+    # What the deflections' noise flattens is given back.
+    assert line.slope.value > reply.fit.slope.value and line.slope_difference_ratio > 0.0, reply
+    assert abs(line.slope.value - 9.5) < 3.0 * line.slope_standard_uncertainty.value, line
+    assert 0.5 < line.misfit_ratio < 2.0, line
 
 
 def a_table_is_interpolated_without_overshoot(api):
@@ -192,6 +269,9 @@ def faults_are_named_by_their_place(api):
 JOURNEYS = [
     a_spring_follows_from_its_geometry,
     springs_together_close_in_order_of_load,
+    a_spring_of_the_rack_is_a_part,
+    units_change_no_answer,
+    both_variables_may_err,
     a_table_is_interpolated_without_overshoot,
     gas_is_a_spring,
     a_spring_is_felt_at_the_wheel_with_its_geometry,

@@ -1,4 +1,5 @@
 //! A rider is erased from a real shop: at once from every answer, and from the files once the store is compacted.
+#![allow(clippy::unwrap_used, reason = "a test all through")]
 
 use std::path::{Path, PathBuf};
 use std::process::Command;

@@ -150,7 +150,7 @@ async fn every_still_view_is_readable_reachable_and_safe_in_a_browser() {
     // Where somebody wants to look at the pictures, they are kept.
     let pictures = std::env::var_os("SPRINGWRIGHT_PICTURES");
     let pictures = pictures.as_deref().unwrap_or(folder.path().as_os_str());
-    let printed = run_browser("page.mjs", &[OsStr::new(&url), pictures], Duration::from_secs(180));
+    let printed = run_browser("page.mjs", &[OsStr::new(&url), pictures], Duration::from_secs(300));
     assert!(!server.output().contains("panicked"), "{}", server.output());
     match printed {
         Ok(printed) => println!("{printed}"),

@@ -1,4 +1,5 @@
 //! Laws of the forecast: what must hold for every machine, as properties; one machine worked by hand.
+#![allow(clippy::unwrap_used, reason = "a test all through")]
 
 use mechanics::chassis::{Balance, CenterOfGravity, Element, End, Path, Suspension, braking};
 use mechanics::forecast::{

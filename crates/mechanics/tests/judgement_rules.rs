@@ -480,7 +480,7 @@ mod rules {
             (6.0, 1.189_207_115_002_721, true),
             (6.5, 1.172_157_688_819_251_5, false),
             (12.0, 1.0, false),
-            (24.0, 0.707_106_781_186_547_6, false),
+            (24.0, std::f64::consts::FRAC_1_SQRT_2, false),
         ];
         for (position, factor, near) in factors {
             assert!((factor_to_middle(position / 24.0, 2.0) / factor - 1.0).abs() < 1e-12);

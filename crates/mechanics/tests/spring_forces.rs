@@ -8,9 +8,9 @@ mod laws {
     };
     use mechanics::spring::{
         Assembly, AssemblyFound, ChangeKind, Gas, GasChange, GasModel, GasRequest, GasSpring, GeometryUncertainty,
-        Helical, Linkage, MeasuredRate, Pair, PairVerdict, Part, PartKind, Reduced, Request, Source, WheelSpring,
-        compute_wheel_rate, evaluate_assembly, evaluate_gas_change, evaluate_gas_spring, evaluate_helical, judge_pair,
-        reduce,
+        Helical, Linkage, MeasuredRate, Pair, PairVerdict, Part, PartKind, Reduced, Request, Source, UncertainPoint,
+        WheelSpring, compute_wheel_rate, evaluate_assembly, evaluate_gas_change, evaluate_gas_spring, evaluate_helical,
+        fit_uncertain_points, judge_pair, reduce,
     };
     use proptest::prelude::*;
 
@@ -145,6 +145,46 @@ mod laws {
             prop_assert!(close(two.points[0].stress.si(), one.points[0].stress.si(), 1e-12));
             prop_assert!(close(two.active_mass.si(), 8.0 * one.active_mass.si(), 1e-12));
             prop_assert!(close(two.surge_frequency.si(), 0.5 * one.surge_frequency.si(), 1e-12));
+        }
+
+        #[test]
+        fn the_rate_goes_with_the_fourth_power_of_the_wire_and_the_third_of_the_coil(
+            d in 2e-3..8e-3_f64, c in 5.0..10.0_f64, n in 2.0..20.0_f64, scale in 1.0..1.2_f64,
+        ) {
+            let rate = |d: f64, coil: f64, n: f64| evaluate_helical(&wound(d, coil, n, 1.0)).unwrap().rate.value.si();
+            let one = rate(d, c * d, n);
+            prop_assert!(close(rate(scale * d, c * d, n), scale.powi(4) * one, 1e-12));
+            prop_assert!(close(rate(d, scale * c * d, n), one / scale.powi(3), 1e-12));
+            prop_assert!(close(rate(d, c * d, scale * n), one / scale, 1e-12));
+        }
+
+        /// Which variable lies on which axis is nobody's choice where both err.
+        #[test]
+        fn a_line_with_errors_in_both_is_the_same_from_either_axis(
+            slope in 0.2..5.0_f64, x_u in 0.05..0.5_f64, y_u in 0.05..0.5_f64, seed in 0..1_000_u32,
+        ) {
+            let tremble = |k: u32| f64::from((seed + 7 * k).wrapping_mul(2_654_435_761) >> 20) / 4096.0 - 0.5;
+            let points: Vec<UncertainPoint> = (0..30)
+                .map(|k| UncertainPoint {
+                    x: f64::from(k) + x_u * tremble(2 * k),
+                    y: slope * f64::from(k) + y_u * tremble(2 * k + 1),
+                    x_u,
+                    y_u: y_u * (1.0 + 0.02 * f64::from(k)),
+                })
+                .collect();
+            let turned: Vec<UncertainPoint> = points
+                .iter()
+                .map(|p| UncertainPoint { x: p.y, y: p.x, x_u: p.y_u, y_u: p.x_u })
+                .collect();
+            let (line, other) = (fit_uncertain_points(&points).unwrap(), fit_uncertain_points(&turned).unwrap());
+            prop_assert!(close(line.slope, 1.0 / other.slope, 1e-9), "{} {}", line.slope, 1.0 / other.slope);
+            prop_assert!(close(line.misfit_ratio, other.misfit_ratio, 1e-9));
+            let sure: Vec<UncertainPoint> = points.iter().map(|p| UncertainPoint { x_u: 0.0, y_u: 1.0, ..*p }).collect();
+            let mean = |of: fn(&UncertainPoint) -> f64| points.iter().map(of).sum::<f64>() / 30.0;
+            let (x, y) = (mean(|p| p.x), mean(|p| p.y));
+            let ordinary = points.iter().map(|p| (p.x - x) * (p.y - y)).sum::<f64>()
+                / points.iter().map(|p| (p.x - x).powi(2)).sum::<f64>();
+            prop_assert!(close(fit_uncertain_points(&sure).unwrap().slope, ordinary, 1e-12));
         }
 
         #[test]

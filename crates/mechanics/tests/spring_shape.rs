@@ -145,6 +145,54 @@ mod shapes {
         assert!((0.91..=0.985).contains(&covered), "{covered}");
     }
 
+    /// A press of 100 mm with an approach of 10 mm.
+    fn approached(load: impl Fn(f64) -> f64, dice: &mut Dice) -> Reduced {
+        let at = |k: usize| 100.0 * k as f64 / 2_000.0;
+        let loads: Vec<f64> = (0..=2_000)
+            .map(|k| load((at(k) - 10.0).max(0.0)) + 0.3 * dice.normal())
+            .collect();
+        let deflections: Vec<f64> = (0..=2_000).map(|k| at(k) * 1e-3).collect();
+        reduce(&Request::of_samples(Samples::from_si(&deflections, &loads))).unwrap()
+    }
+
+    /// The window's line of a spring of two rates leads back to a place far beyond contact.
+    #[test]
+    fn contact_is_where_the_spring_was_met_and_not_where_a_later_part_leads_back() {
+        let mut dice = Dice(3);
+        let two = approached(|s| 7.0 * s + 4.0 * (s - 30.0).max(0.0), &mut dice);
+        assert_eq!(two.shape, Shape::DualRate);
+        let contact = two.contact.unwrap().deflection;
+        assert!((contact.value.si() * 1e3 - 10.0).abs() < 0.1, "{contact:?}");
+        let rounded = |s: f64| 7.0 * s + 4.0 * 0.5 * ((s - 40.0) / 0.5).exp().ln_1p();
+        let corner = approached(rounded, &mut dice);
+        assert_eq!(
+            (corner.shape, corner.knees.len()),
+            (Shape::DualRate, 1),
+            "a corner is no rate of its own"
+        );
+        let bent = approached(|s| 6.0 * s + 0.05 * s * s, &mut dice);
+        assert_eq!(bent.shape, Shape::Progressive);
+        let contact = bent.contact.unwrap().deflection;
+        let off = (contact.value.si() - 10e-3).abs();
+        assert!(off < 1e-3 && off <= contact.expanded_uncertainty.si(), "{contact:?}");
+    }
+
+    #[test]
+    fn a_shape_is_told_with_its_probability() {
+        let mut dice = Dice(11);
+        let sure = pressed(dual(0.4), 5.0, 0.0, 401, &mut dice).shape_probability.unwrap();
+        assert!(sure > 0.99, "{sure}");
+        let straight = pressed(straight, 10.0, 0.0, 401, &mut dice).shape_probability.unwrap();
+        assert!(straight > 0.9, "{straight}");
+        // A knee that just stands out is less sure than one that cannot be overlooked.
+        let mut least = 1.0_f64;
+        for _ in 0..50 {
+            let found = pressed(dual(0.10), 10.0, 0.0, 26, &mut dice);
+            least = least.min(found.shape_probability.unwrap());
+        }
+        assert!(least < 0.99, "{least}");
+    }
+
     #[test]
     fn the_smooth_curve_never_falls_and_100_000_readings_are_judged() {
         let mut dice = Dice(9);

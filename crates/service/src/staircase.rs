@@ -41,7 +41,7 @@ pub(crate) fn drawn(reply: &v1::ForecastLimitsResponse, currency: &str) -> Optio
     let unit = if currency.is_empty() { "remedies" } else { currency };
     let picture = html! {
         svg xmlns="http://www.w3.org/2000/svg" viewBox={ "0 0 " (WIDTH) " " (HEIGHT) } role="img"
-            aria-labelledby="staircase-title staircase-desc" font-family="system-ui, sans-serif" font-size="15" fill=(INK) {
+            aria-labelledby="staircase-title staircase-desc" font-family="system-ui, sans-serif" font-size="18" fill=(INK) {
             title id="staircase-title" { "Cost against pace" }
             desc id="staircase-desc" { (told(&steps, currency)) }
             g stroke=(FAINT) stroke-width="1" {
@@ -53,15 +53,15 @@ pub(crate) fn drawn(reply: &v1::ForecastLimitsResponse, currency: &str) -> Optio
             text x="8" y="20" { "cost in " (unit) }
             path d=(stairs(&steps, x, y)) fill="none" stroke=(STEP) stroke-width="2.5" stroke-linejoin="round" {}
             @for step in &steps {
-                // The band of the pace, as a whisker at the step's height.
-                path d={ "M" (at(x(step.low))) " " (at(y(step.total))) "h0m0 -4v8m0 -4H" (at(x(step.high))) "m0 -4v8" }
+                // The band of the pace, as a whisker just below the step's height.
+                path d={ "M" (at(x(step.low))) " " (at(y(step.total) + 7.0)) "m0 -4v8m0 -4H" (at(x(step.high))) "m0 -4v8" }
                     fill="none" stroke=(INK) stroke-width="1" {}
             }
             @for (index, step) in steps.iter().enumerate() {
                 @let right = x(step.pace) > f64::midpoint(LEFT, RIGHT);
                 @let place = y(step.total) - 7.0 - if index % 2 == 1 { 0.0 } else { 0.25 * LINE };
                 text x=(at(x(step.pace) + if right { -6.0 } else { 6.0 })) y=(at(place.max(TOP - 8.0)))
-                    text-anchor=(if right { "end" } else { "start" }) font-size="13" { (step.label) }
+                    text-anchor=(if right { "end" } else { "start" }) font-size="17" { (step.label) }
             }
             path d={ "M" (LEFT) " " (TOP) "V" (BOTTOM) "H" (RIGHT) } fill="none" stroke=(INK) stroke-width="1.5" {}
         }

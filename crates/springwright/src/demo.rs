@@ -1,5 +1,6 @@
 //! `demo`: the whole bench at work on invented springs, over real sockets and the real store.
 
+mod drawer;
 mod scenario;
 
 use std::net::SocketAddr;
@@ -53,6 +54,7 @@ pub(crate) async fn demo(args: DemoArgs) -> Ended {
              It goes on to the next test by itself. Try also, in another terminal:\n  \
              springwright rack list-springs --server {address}\n  \
              springwright run list-runs --server {address}\n  \
+             springwright drawer list-shim-lots --server {address}\n  \
              springwright spring reduce-run --server {address} --run runs/demo-true --window 20..80%"
         ));
         shutdown.cancelled().await;
@@ -80,7 +82,8 @@ async fn show(server: SocketAddr, spools: &Path) -> Result<(), Fail> {
             .await
             .map_err(|status| status_fail(&status))?;
     }
-    pair(channel).await
+    pair(channel.clone()).await?;
+    drawer::show(channel).await
 }
 
 /// Presses one spring: a tester on a port of its own, and a feed from there to the server.

@@ -21,7 +21,9 @@ use crate::entry::enum_prefix;
 pub(crate) use figures::{Exactness, clean};
 pub(crate) use plot::{has_plot, plotted};
 pub(crate) use report::reduced;
+pub(crate) use said::findings;
 pub(crate) use springs::pair;
+pub(crate) use valving::{comparison, damper};
 
 /// The share of values of a long list that is not printed one by one.
 const LISTED: usize = 8;

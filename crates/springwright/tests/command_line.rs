@@ -233,3 +233,60 @@ fn a_shell_can_source_its_completions_and_learns_the_verbs() {
         );
     }
 }
+
+#[test]
+fn stacks_are_compared_as_they_are_typed() {
+    let around = ["--clamp", "14mm", "--port-inner", "18mm", "--port-outer", "26mm"];
+    let sides = ["--first", "30x0.15*2, 26x0.15 mm", "--second", "30x0.15*3, 26x0.15 mm"];
+    let output = run(&[&["valving", "compare-stacks"], &sides[..], &around[..]].concat());
+    let text = stdout(&output);
+    assert!(output.status.success(), "{}", stderr(&output));
+    // Low, middle and high, under their headings.
+    assert_eq!(text.matches(" % stiffer").count(), 3, "{text}");
+    let wrong = ["--first", "30x0.15, thirty mm", "--second", "30x0.15 mm"];
+    let output = run(&[&["valving", "compare-stacks"], &wrong[..], &around[..]].concat());
+    assert_error(&output, &["--first", "layer 2, \"thirty mm\""]);
+    // What a side is called stands for all of it; without a server there is no such name.
+    let named = ["--first", "stacks/mid", "--second", "30x0.15 mm"];
+    let output = run(&[&["valving", "compare-stacks"], &named[..], &around[..]].concat());
+    assert!(!output.status.success(), "{}", stdout(&output));
+}
+
+#[test]
+fn oil_is_evaluated_from_flags_alone() {
+    let sheet = ["--viscosity", "404mm2/s", "--viscosity-at", "40degC"];
+    let other = ["--second-viscosity", "28mm2/s", "--second-viscosity-at", "100degC"];
+    let asked = ["--temperature", "60degC"];
+    let output = run(&[&["valving", "evaluate-oil"], &sheet[..], &other[..], &asked[..]].concat());
+    // A published worked example of ASTM D341: 132.126 mm2/s.
+    assert!(stdout(&output).contains("132.1"), "{}", stderr(&output));
+}
+
+#[test]
+fn damper_is_evaluated_from_flags_into_a_table() {
+    let stroke = |name: &str| {
+        let flags = [
+            ("stack", "30x0.15*2, 26x0.15 mm"),
+            ("clamp", "14mm"),
+            ("port-inner", "18mm"),
+            ("port-outer", "26mm"),
+            ("bleed", "1.4mm2"),
+        ];
+        let words = flags
+            .into_iter()
+            .flat_map(|(flag, text)| [format!("--{name}-{flag}"), text.to_owned()]);
+        words.collect::<Vec<_>>()
+    };
+    let around = "valving evaluate-damper --bore 46mm --shaft 14mm --gas 3MPa --gas-volume 120mL --viscosity 15mm2/s \
+                  --viscosity-at 40degC --second-viscosity 3.8mm2/s --second-viscosity-at 100degC --to 0.5m/s --points 2";
+    let mut words: Vec<String> = around.split_whitespace().map(str::to_owned).collect();
+    words.extend(stroke("compression"));
+    words.extend(stroke("rebound"));
+    let output = run(&words.iter().map(String::as_str).collect::<Vec<_>>());
+    let text = stdout(&output);
+    assert!(output.status.success(), "{}", stderr(&output));
+    for wanted in ["velocity", "bleed", "-0.500 m/s", " 0.500 m/s"] {
+        assert!(text.contains(wanted), "{wanted}: {text}");
+    }
+    assert!(!text.contains("-0.0 N"), "{text}");
+}

@@ -237,7 +237,7 @@ fn a_store_moves_through_its_export_unchanged() {
 
 /// Slow: the whole bench at work on real sockets, some seconds.
 #[test]
-fn the_demo_shows_a_true_a_wrong_a_tired_and_a_binding_spring() {
+fn the_demo_shows_sound_and_unsound_springs_and_a_pair_with_a_tired_leg() {
     let output = program(&["demo", "--once"]).output().unwrap();
     let shown = stdout(&output);
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
@@ -248,6 +248,10 @@ fn the_demo_shows_a_true_a_wrong_a_tired_and_a_binding_spring() {
         ("demo-mismarked", "REFUSED"),
         ("demo-tired", "REFUSED"),
         ("demo-binds", "coil bind at"),
+        ("demo-dual-rate", "two straight parts"),
+        ("demo-progressive", "progressive"),
+        ("demo-leg-left", "ACCEPTED"),
+        ("demo-leg-right", "NOT MATCHED"),
     ];
     assert_eq!(reports.len(), expected.len(), "{shown}");
     for (report, (id, found)) in reports.iter().zip(expected) {

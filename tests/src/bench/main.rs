@@ -5,6 +5,7 @@
 //! temporary files.
 
 mod calls;
+mod forecast;
 mod judge;
 mod process;
 mod raw;
@@ -21,7 +22,9 @@ use std::process::ExitCode;
 
 use table::{Line, note, say};
 
-const ROWS: [&str; 7] = ["calls", "record", "watch", "reduce", "judge", "bytes", "start"];
+const ROWS: [&str; 8] = [
+    "calls", "record", "watch", "reduce", "judge", "forecast", "bytes", "start",
+];
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -95,6 +98,7 @@ async fn one(row: &str, dir: &Path) -> Result<Vec<Line>, String> {
         "watch" => watch::rows(dir).await,
         "judge" => Ok(judge::rows()),
         "bytes" => blocking(storage::rows).await,
+        "forecast" => blocking(forecast::rows).await,
         "reduce" => {
             let dir = dir.to_path_buf();
             blocking(move || reduce::rows(&dir)).await

@@ -29,6 +29,7 @@ pub(crate) struct Drawer {
 }
 
 #[derive(Clone)]
+#[allow(clippy::large_enum_variant, reason = "a handful of them in a test")]
 enum Change {
     Create(v1::CreateStackRequest),
     Build(v1::BuildStackRequest),

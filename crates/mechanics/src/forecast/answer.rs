@@ -340,7 +340,7 @@ fn assumptions(request: &ForecastRequest, bench: &Bench<'_>) -> Vec<Assumption> 
     let derived = |subject, text: String| Assumption {
         subject,
         text,
-        source: "derived; setup of the model in its documentation",
+        source: "derived",
     };
     let mut assumptions = vec![
         derived(

@@ -288,10 +288,7 @@ impl<'a> Drawing<'a> {
     /// Diameters along the bottom.
     fn ruler(&self, y: f64) -> Markup {
         let unit = self.unit();
-        let per = match unit {
-            LengthUnit::Inch => 25.4,
-            _ => 1.0,
-        };
+        let per = if unit == LengthUnit::Inch { 25.4 } else { 1.0 };
         // In diameters: half a radius' step.
         let most = 2.0 * ACROSS / (self.paper.x(1.0) - AXIS) / per;
         let step = round_step(most / 6.0);

@@ -105,9 +105,10 @@ pub(super) fn height(length: Length, unit: LengthUnit) -> String {
 
 /// Inches were millimetres mostly: their last digits would say nothing.
 fn shown(length: Length, unit: LengthUnit, (least, inches): (usize, usize)) -> String {
-    match unit {
-        LengthUnit::Inch => format!("{:.inches$}", length.get(unit)),
-        _ => text::length(length, unit, least),
+    if unit == LengthUnit::Inch {
+        format!("{:.inches$}", length.get(unit))
+    } else {
+        text::length(length, unit, least)
     }
 }
 

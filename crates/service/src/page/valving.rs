@@ -63,7 +63,8 @@ fn written(query: Option<&str>) -> Posted {
 /// The whole view.
 async fn view(State(page): State<Page>, visitor: Visitor, RawQuery(query): RawQuery) -> Sent {
     let posted = written(query.as_deref());
-    let result = answered(&page, &visitor, &posted).await;
+    let drawer = drawer(&page, &posted).await?;
+    let result = answered(&page, &visitor, &posted, &drawer).await;
     let frame = Frame {
         title: "Valving",
         section: Section::Valving,
@@ -74,7 +75,7 @@ async fn view(State(page): State<Page>, visitor: Visitor, RawQuery(query): RawQu
         h1 { "Valving bench" }
         div.verdict { p #said role="status" { (result.headline) } }
         div.valving {
-            (form::form(&posted, &result.faults))
+            (form::form(&posted, &result.faults, &drawer))
             (shown(&result))
         }
     };
@@ -83,7 +84,9 @@ async fn view(State(page): State<Page>, visitor: Visitor, RawQuery(query): RawQu
 
 /// The answer alone, for the script.
 async fn result(State(page): State<Page>, visitor: Visitor, RawQuery(query): RawQuery) -> Sent {
-    let result = answered(&page, &visitor, &written(query.as_deref())).await;
+    let posted = written(query.as_deref());
+    let drawer = drawer(&page, &posted).await?;
+    let result = answered(&page, &visitor, &posted, &drawer).await;
     Ok(guard::html(shown(&result).into_string()))
 }
 
@@ -96,7 +99,8 @@ fn shown(result: &Told) -> Markup {
 
 /// The section as a file.
 async fn section_svg(State(page): State<Page>, visitor: Visitor, RawQuery(query): RawQuery) -> Sent {
-    let asked = asked::read(&written(query.as_deref())).map_err(ServiceError::InvalidFields)?;
+    let posted = written(query.as_deref());
+    let asked = asked::read(&posted, &drawer(&page, &posted).await?).map_err(ServiceError::InvalidFields)?;
     let (stack, units) = (asked.stack, visitor.units);
     let request = wire::v1::SolveStackRequest {
         source: Some(wire::v1::solve_stack_request::Source::Values(stack.clone())),
@@ -109,10 +113,16 @@ async fn section_svg(State(page): State<Page>, visitor: Visitor, RawQuery(query)
     Ok(files::attached("image/svg+xml", "stack.svg", Body::from(drawn)))
 }
 
+/// Stacks of the drawer: those that are named in the form, and some to choose from.
+async fn drawer(page: &Page, posted: &Posted) -> Result<Vec<wire::v1::Stack>, ServiceError> {
+    let named = fields::STACKS.map(|(name, _)| posted.text(name).to_owned());
+    page.places.wait(move |bench| found::drawer(bench, &named)).await
+}
+
 /// Asks the bench what was written. Whatever is wrong is said in place of the answer: what was written stays.
-async fn answered(page: &Page, visitor: &Visitor, posted: &Posted) -> Told {
+async fn answered(page: &Page, visitor: &Visitor, posted: &Posted, drawer: &[wire::v1::Stack]) -> Told {
     let rebound = asked::in_rebound(posted);
-    let asked = match asked::read(posted) {
+    let asked = match asked::read(posted, drawer) {
         Ok(asked) => asked,
         Err(faults) => return faulty(faults),
     };

@@ -94,7 +94,7 @@ pub(super) fn document(sheet: &JobSheet, paper: Paper) -> Result<Vec<u8>, SheetF
         surface.finish();
         leaf.finish();
     }
-    document.finish().map_err(|error| broken(error))
+    document.finish().map_err(broken)
 }
 
 fn broken(reason: impl fmt::Display) -> SheetFault {

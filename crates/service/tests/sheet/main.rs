@@ -1,4 +1,5 @@
 //! The job sheet, read back by programs that are not ours: poppler's pdftotext and pdfinfo.
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test all through")]
 
 mod invented;
 

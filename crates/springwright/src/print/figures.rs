@@ -42,6 +42,12 @@ pub(super) fn unit(dimension: &str, number: i32) -> Option<&'static UnitRow> {
 
 /// A number with at least so many decimals.
 pub(super) fn number(value: f64, decimals: usize, exactness: Exactness) -> String {
+    // A computed nothing has no sign.
+    let value = if exactness == Exactness::Computed {
+        value + 0.0
+    } else {
+        value
+    };
     let shortest = value.to_string();
     let digits = shortest.split_once('.').map_or(0, |(_, fraction)| fraction.len());
     if exactness == Exactness::Entered || !value.is_finite() || value == 0.0 {

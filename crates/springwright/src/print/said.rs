@@ -24,7 +24,7 @@ pub(super) fn assumptions(assumptions: &[Assumption]) -> String {
 }
 
 /// Findings, the gravest last, each with its caution behind it: the last line on the screen is the one that is read.
-pub(super) fn findings(findings: &[Finding]) -> String {
+pub(crate) fn findings(findings: &[Finding]) -> String {
     let mut findings: Vec<_> = findings.iter().collect();
     findings.sort_by_key(|finding| finding.severity);
     let mut text = String::new();

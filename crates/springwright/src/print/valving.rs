@@ -46,7 +46,7 @@ fn lines(heading: &str, table: &Table) -> String {
 }
 
 /// Force against velocity, split by path, and the velocities that matter.
-pub(super) fn damper(reply: &v1::EvaluateDamperResponse) -> String {
+pub(crate) fn damper(reply: &v1::EvaluateDamperResponse) -> String {
     let mut table = Table::new([
         "velocity",
         "force",
@@ -60,7 +60,7 @@ pub(super) fn damper(reply: &v1::EvaluateDamperResponse) -> String {
         "",
     ]);
     for point in &reply.points {
-        let split = point.piston.clone().unwrap_or_default();
+        let split = point.piston.unwrap_or_default();
         table.row([
             cell(point.shaft_velocity.as_ref()),
             cell(point.force.as_ref()),
@@ -107,7 +107,7 @@ fn circuit(place: v1::CircuitPlace) -> &'static str {
 }
 
 /// The second of two against the first at low, middle and high.
-pub(super) fn comparison(reply: &v1::CompareStacksResponse) -> String {
+pub(crate) fn comparison(reply: &v1::CompareStacksResponse) -> String {
     let mut text = String::new();
     if !reply.stack_differences.is_empty() {
         let mut table = Table::new(["pressure", "first opens", "second opens", "difference", "second is"]);

@@ -2,6 +2,7 @@
 
 use clap::{ArgMatches, Command, FromArgMatches as _};
 use mechanics::quantity::UnitSystem;
+use prost_reflect::DynamicMessage;
 use service::drawing;
 use wire::v1;
 use wire::v1::solve_stack_request::Source;
@@ -10,6 +11,7 @@ use super::bench::{Flag, enter_all, enter_units, typed, units_arg};
 use super::{one_request, valving};
 use crate::args::{self, CommonArgs};
 use crate::call::{Door, reply};
+use crate::entry::enter;
 use crate::fail::{Answer, Ended, Fail};
 use crate::out::Out;
 use crate::{api, print};
@@ -24,7 +26,12 @@ const EXAMPLE: &str = "Example: springwright valving draw-stack --shims \"30x0.1
                        --port-inner 18mm --port-outer 26mm --pressure 0.5MPa > stack.svg";
 
 fn flags() -> Vec<Flag> {
-    let mut flags = valving::stack_flags("values");
+    let mut flags = vec![Flag::new(
+        "stack",
+        "stack",
+        "A stack of the drawer, such as stacks/mid; needs --server",
+    )];
+    flags.extend(valving::stack_flags("values"));
     flags.push(Flag::new(
         "pressure",
         "pressures",
@@ -41,6 +48,17 @@ pub(super) fn command() -> Command {
         .arg(units_arg())
 }
 
+/// A stack of the drawer.
+async fn kept(name: &str, server: String) -> Result<v1::Stack, Fail> {
+    let method = api::method("DrawerService/GetStack")?;
+    let mut message = DynamicMessage::new(method.input());
+    enter(&mut message, "name", name).map_err(|words| Fail::at("--stack", words))?;
+    let answer = reply(&method, Door::Server(server), message).await?;
+    answer
+        .transcode_to()
+        .map_err(|fault| Fail::at("the stack cannot be read", fault))
+}
+
 /// Solves the stack where a pressure is given, and draws it.
 pub(super) async fn run(matches: &ArgMatches) -> Ended {
     let common = CommonArgs::from_arg_matches(matches).map_err(|fault| Fail::error(fault.to_string()))?;
@@ -54,10 +72,14 @@ pub(super) async fn run(matches: &ArgMatches) -> Ended {
     })?;
     let read = |fault: prost::DecodeError| Fail::at("the request cannot be read", fault);
     let asked: v1::SolveStackRequest = message.transcode_to().map_err(read)?;
-    let Some(Source::Values(stack)) = &asked.source else {
-        return Err(Fail::error(
-            "a stack is drawn from its values: give --shims, --clamp and the ports",
-        ));
+    let stack = match (&asked.source, &common.server) {
+        (Some(Source::Values(stack)), _) => stack.clone(),
+        (Some(Source::Stack(name)), Some(server)) => kept(name, server.clone()).await?,
+        _ => {
+            return Err(Fail::error(
+                "a stack is drawn from its values: give --shims, --clamp and the ports; or from the drawer: give --stack and --server",
+            ));
+        }
     };
     let solved: Option<v1::SolveStackResponse> = if asked.pressures.is_empty() && asked.max_pressure.is_none() {
         None
@@ -69,7 +91,7 @@ pub(super) async fn run(matches: &ArgMatches) -> Ended {
         v1::UnitSystem::Inch => UnitSystem::Inch,
         v1::UnitSystem::Metric | v1::UnitSystem::Unspecified => UnitSystem::Metric,
     };
-    let drawn = drawing::section_file(stack, solved.as_ref(), units).map_err(|faults| {
+    let drawn = drawing::section_file(&stack, solved.as_ref(), units).map_err(|faults| {
         let each = faults
             .iter()
             .map(|fault| format!("\n  {}: {}", fault.field, fault.description));

@@ -122,10 +122,7 @@ pub fn options(message: &v1::ForecastLimitsRequest, violations: &mut Violations)
                 .and_then(|given| bump(given, violations.at("bump"))),
         },
         ends: ends(message, violations, &mut assumptions),
-        sureness: sureness(
-            &message.uncertainty.clone().unwrap_or_default(),
-            violations.at("uncertainty"),
-        ),
+        sureness: sureness(&message.uncertainty.unwrap_or_default(), violations.at("uncertainty")),
         highest_pace: highest.unwrap_or(1.5),
         paces: paces(&message.pace_ratios, violations),
         units: unit_system(message.reply_units, violations.at("reply_units")),
@@ -382,13 +379,12 @@ fn damping(given: &v1::ForecastCircuit, at: &mut Scope<'_>) -> (Option<Damping>,
     if !(2..=MOST_POINTS).contains(&given.curve.len()) {
         let text = format!("{} points; allowed 2 to {MOST_POINTS}", given.curve.len());
         at.at("curve").push(Reason::WrongLength, text);
-        return (None, false);
     }
     let velocities = Range::above_zero(20.0, VelocityUnit::MeterPerSecond);
     let forces = Range::above_zero(100_000.0, ForceUnit::Newton);
     let mut list = at.at("curve");
     let mut points: Vec<(Velocity, Force)> = Vec::new();
-    for (index, point) in given.curve.iter().enumerate() {
+    for (index, point) in given.curve.iter().take(MOST_POINTS).enumerate() {
         let mut one = list.index(index);
         let v: Option<Velocity> = required(point.shaft_velocity.as_ref(), velocities, one.at("shaft_velocity"));
         let f: Option<Force> = required(point.force.as_ref(), forces, one.at("force"));

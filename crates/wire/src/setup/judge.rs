@@ -174,7 +174,7 @@ fn whole(
     rider: Option<Mass>,
     deceleration: Option<f64>,
 ) -> Whole {
-    let readings = |end: &v1::EndState| end.sag.clone();
+    let readings = |end: &v1::EndState| end.sag;
     let front = values
         .state
         .as_ref()
@@ -217,7 +217,7 @@ fn end(values: &v1::SetupValues, machine: &v1::MachineValues, read: &EndRead<'_>
     let (detail, unit) = (read.detail.unwrap_or(&none), fitted.cloned().unwrap_or_default());
     let state = state.cloned().unwrap_or_default();
     let sag = sag(read.sag, detail);
-    let readings = state.sag.clone().unwrap_or_default();
+    let readings = state.sag.unwrap_or_default();
     let weighed = mass(readings.mass_alone.as_ref()).zip(mass(readings.mass_with_rider.as_ref()));
     let carried = weighed.map(|(alone, aboard)| Mass::from_si(aboard.si() - alone.si()));
     let preloads = || read.model.fitted.first().and_then(|(_, preload)| *preload);

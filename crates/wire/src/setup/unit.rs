@@ -211,6 +211,14 @@ impl EndModel {
                 source: PRACTICE,
             });
         }
+        if legs.iter().any(|(leg, _)| leg.helper.is_some()) {
+            let text = "the helper spring is closed at every position that is asked for".to_owned();
+            self.assumptions.push(Assumption {
+                subject: "helper",
+                text,
+                source: PRACTICE,
+            });
+        }
         let axial_travel = self.path.as_ref().map(Path::axial_travel);
         let mut fitted = Vec::new();
         self.air_known = !legs.is_empty();

@@ -9,6 +9,9 @@ use std::fmt::Write as _;
 use super::design::{Layer, MOST_SHIMS};
 use crate::quantity::{Length, LengthUnit, Quantity, Unit};
 
+/// Characters of a layer that is none that are quoted.
+const SHOWN: usize = 40;
+
 /// A layer as it was typed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TypedLayer {
@@ -36,7 +39,11 @@ pub fn read(text: &str) -> Result<Vec<TypedLayer>, String> {
         .filter(|part| !part.is_empty())
     {
         let (layer, unit) = one(part).ok_or_else(|| {
-            format!("\"{part}\" is no layer; write OUTERxTHICKNESS*COUNT with mm or in, such as 30x0.15*2 mm")
+            let shown: String = part.chars().take(SHOWN).collect();
+            format!(
+                "layer {}, \"{shown}\", is none; write OUTERxTHICKNESS*COUNT with mm or in, such as 30x0.15*2 mm",
+                layers.len() + 1
+            )
         })?;
         layers.push((layer, unit.is_some()));
         if let Some(unit) = unit {
@@ -51,10 +58,13 @@ pub fn read(text: &str) -> Result<Vec<TypedLayer>, String> {
     if shims == 0 || shims > MOST_SHIMS as u64 {
         return Err(format!("{shims} shims; allowed 1 to {MOST_SHIMS}"));
     }
-    if let Some((layer, _)) = layers.iter().find(|(_, has_unit)| !has_unit) {
+    let without = layers.iter().enumerate().find(|(_, (_, has_unit))| !has_unit);
+    if let Some((index, (layer, _))) = without {
         return Err(format!(
-            "{}x{} has no unit; write mm or in behind the last layer",
-            layer.outer_diameter, layer.thickness
+            "layer {}, {:?}x{:?}, has no unit; write mm or in behind the last layer",
+            index + 1,
+            layer.outer_diameter,
+            layer.thickness
         ));
     }
     Ok(layers.into_iter().map(|(layer, _)| layer).collect())

@@ -34,17 +34,7 @@ impl Bench {
         request: v1::ForecastLimitsRequest,
     ) -> Result<v1::ForecastLimitsResponse, ServiceError> {
         let mut violations = Violations::new();
-        let options = asked::options(&request, &mut violations);
-        match &request.source {
-            None => violations.push("source", Reason::ValueMissing, "one of machine, values is required"),
-            Some(Source::Values(values)) => {
-                choose::check_machine(values, violations.at("values"));
-                needs(values, &options, &mut violations, "values");
-            }
-            Some(Source::Machine(name)) => {
-                Collection::Machines.revisable(name, violations.at("machine"));
-            }
-        }
+        let options = read(&request, &mut violations);
         checked(violations, Some(()))?;
         let mut used = Vec::new();
         let machine = match &request.source {
@@ -112,6 +102,22 @@ impl Bench {
         }
         Ok(modelled)
     }
+}
+
+/// Reads and checks everything a request holds.
+pub(super) fn read(request: &v1::ForecastLimitsRequest, violations: &mut Violations) -> Options {
+    let options = asked::options(request, violations);
+    match &request.source {
+        None => violations.push("source", Reason::ValueMissing, "one of machine, values is required"),
+        Some(Source::Values(values)) => {
+            choose::check_machine(values, violations.at("values"));
+            needs(values, &options, violations, "values");
+        }
+        Some(Source::Machine(name)) => {
+            Collection::Machines.revisable(name, violations.at("machine"));
+        }
+    }
+    options
 }
 
 /// What a forecast needs of a machine.

@@ -128,9 +128,9 @@ fn both_sags(values: &v1::SetupValues, basis: Basis, units: UnitSystem) -> Resul
             End::Rear => state.rear.as_ref(),
         });
         let read = v1::SagValues {
-            readings: state.and_then(|state| state.sag.clone()),
+            readings: state.and_then(|state| state.sag),
             machine: values.machine.clone(),
-            rider_mass_with_gear: values.rider_mass_with_gear.clone(),
+            rider_mass_with_gear: values.rider_mass_with_gear,
         };
         let Some(readings) = sag::readings(&read, end, units) else {
             continue;

@@ -39,6 +39,13 @@ impl Bench {
             }
             Some(Source::Values(values)) => check(values, &mut violations),
         }
+        if let Some(forecast) = &request.forecast {
+            let mut below = Violations::new();
+            super::forecast::read(forecast, &mut below);
+            for fault in below.finish().err().unwrap_or_default() {
+                violations.push(format!("forecast.{}", fault.field), fault.reason, fault.description);
+            }
+        }
         let options = checked(violations, options)?;
         let mut gathered = match request.source {
             Some(Source::JobSheet(name)) => self.sheet_of(&name)?,
@@ -123,7 +130,7 @@ impl Bench {
                 (v1::MachineEnd::Rear, &state.rear),
             ];
             for (end, given) in ends {
-                let Some(readings) = given.as_ref().and_then(|given| given.sag.clone()) else {
+                let Some(readings) = given.as_ref().and_then(|given| given.sag) else {
                     continue;
                 };
                 let rider = gathered.rider.as_ref();
@@ -131,7 +138,7 @@ impl Bench {
                     source: Some(v1::read_sag_request::Source::Values(v1::SagValues {
                         readings: Some(readings),
                         machine: Some(gathered.machine.clone()),
-                        rider_mass_with_gear: rider.and_then(|rider| rider.mass_with_gear.clone()),
+                        rider_mass_with_gear: rider.and_then(|rider| rider.mass_with_gear),
                     })),
                     end: end as i32,
                     reply_units: match gathered.units {

@@ -33,30 +33,30 @@ pub(super) struct Around {
     pub(super) temperature: Option<v1::Temperature>,
 }
 
+/// Whether a text names a stack of the drawer.
+pub(super) fn is_named(text: &str) -> bool {
+    text.starts_with("stacks/")
+}
+
 /// Whether the stack works in rebound.
 pub(super) fn in_rebound(posted: &Posted) -> bool {
     posted.text(STROKE) != "compression"
 }
 
-/// Reads the fields; faults are named by the field.
-pub(super) fn read(posted: &Posted) -> Result<Asked, Vec<Violation>> {
+/// Reads the fields; faults are named by the field. Stacks of the drawer that are named in them stand in `drawer`.
+pub(super) fn read(posted: &Posted, drawer: &[v1::Stack]) -> Result<Asked, Vec<Violation>> {
     let mut violations = Violations::new();
     let mut read = Reader {
         posted,
+        drawer,
         violations: &mut violations,
     };
     let piston = read.piston();
-    let layers = read.layers(SHIMS);
-    let present = read.layers(PRESENT);
+    let stack = read.stack(SHIMS, &piston);
+    let present = read.stack(PRESENT, &piston);
     let pressure = read.needed::<v1::Pressure>("pressure");
-    let stack_of = |layers: Vec<v1::ShimLayer>| v1::Stack {
-        layers,
-        ..piston.clone()
-    };
-    let stack = stack_of(layers);
-    let present = (!present.is_empty()).then(|| stack_of(present));
-    let around = (!posted.text("bore").is_empty()).then(|| read.around(&stack, present.as_ref(), stack_of));
-    if stack.layers.is_empty() && violations.is_empty() {
+    let around = (!posted.text("bore").is_empty()).then(|| read.around(stack.as_ref(), present.as_ref(), &piston));
+    if posted.text(SHIMS).is_empty() {
         violations.push(
             SHIMS,
             Reason::ValueMissing,
@@ -65,7 +65,7 @@ pub(super) fn read(posted: &Posted) -> Result<Asked, Vec<Violation>> {
     }
     violations.finish()?;
     Ok(Asked {
-        stack,
+        stack: stack.unwrap_or_default(),
         present,
         pressure: pressure.unwrap_or_default(),
         around,
@@ -74,6 +74,7 @@ pub(super) fn read(posted: &Posted) -> Result<Asked, Vec<Violation>> {
 
 struct Reader<'a> {
     posted: &'a Posted,
+    drawer: &'a [v1::Stack],
     violations: &'a mut Violations,
 }
 
@@ -121,15 +122,30 @@ impl Reader<'_> {
         read.map(|number| number / scale)
     }
 
-    fn layers(&mut self, name: &'static str) -> Vec<v1::ShimLayer> {
+    /// A stack by its name in the drawer, which has its own piston, or by its text on this one.
+    fn stack(&mut self, name: &'static str, piston: &v1::Stack) -> Option<v1::Stack> {
         let text = self.posted.text(name);
         if text.is_empty() {
-            return Vec::new();
+            return None;
         }
-        wire::valving::stack::layers_of_text(text).unwrap_or_else(|words| {
-            self.violations.push(name, Reason::OutOfRange, words);
-            Vec::new()
-        })
+        if is_named(text) {
+            let found = self.drawer.iter().find(|stack| stack.name == text).cloned();
+            if found.is_none() {
+                let words = format!("the drawer has no {}", wire::violation::bounded(text, 80));
+                self.violations.push(name, Reason::UnknownName, words);
+            }
+            return found;
+        }
+        match wire::valving::stack::layers_of_text(text) {
+            Ok(layers) => Some(v1::Stack {
+                layers,
+                ..piston.clone()
+            }),
+            Err(words) => {
+                self.violations.push(name, Reason::OutOfRange, words);
+                None
+            }
+        }
     }
 
     /// A stack without its shims.
@@ -171,12 +187,7 @@ impl Reader<'_> {
         }
     }
 
-    fn around(
-        &mut self,
-        stack: &v1::Stack,
-        present: Option<&v1::Stack>,
-        stack_of: impl Fn(Vec<v1::ShimLayer>) -> v1::Stack,
-    ) -> Around {
+    fn around(&mut self, stack: Option<&v1::Stack>, present: Option<&v1::Stack>, piston: &v1::Stack) -> Around {
         let bore = self.needed::<v1::Length>("bore");
         let ports = self.quantity("holes").map(|diameter| v1::Holes {
             diameter: Some(diameter),
@@ -204,8 +215,8 @@ impl Reader<'_> {
             bleed,
             leak,
         };
-        let other = self.layers(OTHER);
-        let other = circuit((!other.is_empty()).then(|| stack_of(other)));
+        let other = self.stack(OTHER, piston);
+        let other = circuit(other);
         let mut point = |viscosity, temperature| v1::ViscosityPoint {
             viscosity: self.needed(viscosity),
             temperature: self.needed(temperature),
@@ -228,8 +239,8 @@ impl Reader<'_> {
             ..Default::default()
         };
         let rebound = in_rebound(self.posted);
-        let damper = |stack: &v1::Stack| {
-            let own = circuit(Some(stack.clone()));
+        let damper = |stack: Option<&v1::Stack>| {
+            let own = circuit(stack.cloned());
             let (compression, rebound) = if rebound {
                 (other.clone(), own)
             } else {
@@ -243,7 +254,7 @@ impl Reader<'_> {
         };
         Around {
             damper: damper(stack),
-            present: present.map(damper),
+            present: present.map(|present| damper(Some(present))),
             speed: self.needed("speed").unwrap_or_default(),
             temperature: self.quantity("temperature"),
         }

@@ -1,6 +1,7 @@
 //! The form of the valving bench.
 
 use maud::{Markup, html};
+use wire::v1;
 use wire::violation::Violation;
 
 use super::asked::in_rebound;
@@ -23,7 +24,7 @@ pub(super) fn label(name: &str) -> &str {
 }
 
 /// The form with what is written in it.
-pub(super) fn form(posted: &Posted, faults: &[Violation]) -> Markup {
+pub(super) fn form(posted: &Posted, faults: &[Violation], drawer: &[v1::Stack]) -> Markup {
     let invalid = |name: &str| faults.iter().any(|fault| fault.field == name).then_some("true");
     let line = |field: &Field| {
         let hint = (!field.hint.is_empty()).then(|| format!("{}-hint", field.name));
@@ -66,6 +67,15 @@ pub(super) fn form(posted: &Posted, faults: &[Violation]) -> Markup {
                 a gap: the next stage. Every number needs its unit; what stands here at first is invented."
             }
             (stack(PRESENT, None))
+            @if !drawer.is_empty() {
+                p.hint {
+                    "A stack of the drawer is written by its name, and has its own piston:"
+                    @for stack in drawer {
+                        " " code { (stack.name) } @if stack.built { " (built)" }
+                    }
+                    "."
+                }
+            }
             (lines(PISTON))
             details {
                 summary { "Land, seat, stop, stress" }

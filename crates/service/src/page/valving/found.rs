@@ -6,7 +6,7 @@ use wire::v1;
 use wire::v1::compared_valving::Source as Compared;
 use wire::valving::evaluate::through_rest;
 
-use super::asked::{Around, Asked};
+use super::asked::{Around, Asked, is_named};
 use crate::bench::Bench;
 use crate::error::ServiceError;
 
@@ -67,6 +67,25 @@ pub(super) fn of_stroke<'a, T>(
     let mut points: Vec<&T> = points.filter(own).collect();
     points.sort_by(|a, b| speed(a).abs().total_cmp(&speed(b).abs()));
     points
+}
+
+/// Stacks of the drawer that are offered.
+const OFFERED: i32 = 40;
+
+/// The first stacks of the drawer, and those that are named; a name that is not found is left to the reader of the form.
+pub(super) fn drawer(bench: &Bench, named: &[String]) -> Result<Vec<v1::Stack>, ServiceError> {
+    let mut stacks = bench
+        .list_stacks(v1::ListStacksRequest {
+            page_size: OFFERED,
+            ..Default::default()
+        })?
+        .stacks;
+    for name in named.iter().filter(|name| is_named(name)) {
+        if stacks.iter().all(|stack| stack.name != **name) {
+            stacks.extend(bench.get_stack(v1::GetStackRequest { name: name.clone() }));
+        }
+    }
+    Ok(stacks)
 }
 
 /// Asks the bench.
