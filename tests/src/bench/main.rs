@@ -6,6 +6,7 @@
 
 mod calls;
 mod forecast;
+mod judge;
 mod process;
 mod raw;
 mod record;
@@ -21,7 +22,9 @@ use std::process::ExitCode;
 
 use table::{Line, note, say};
 
-const ROWS: [&str; 7] = ["calls", "record", "watch", "reduce", "forecast", "bytes", "start"];
+const ROWS: [&str; 8] = [
+    "calls", "record", "watch", "reduce", "judge", "forecast", "bytes", "start",
+];
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -93,6 +96,7 @@ async fn one(row: &str, dir: &Path) -> Result<Vec<Line>, String> {
         "calls" => calls::rows(dir).await,
         "record" => record::rows(dir).await,
         "watch" => watch::rows(dir).await,
+        "judge" => Ok(judge::rows()),
         "bytes" => blocking(storage::rows).await,
         "forecast" => blocking(forecast::rows).await,
         "reduce" => {

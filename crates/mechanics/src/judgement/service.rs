@@ -90,6 +90,13 @@ fn wear(look: &Look<'_>, desk: &mut Desk) {
 }
 
 fn oil(look: &Look<'_>, desk: &mut Desk) {
+    if level_unknown(look) {
+        desk.miss(
+            look,
+            "oil.air_gap",
+            "whether the oil level makes the fork's sag and travel",
+        );
+    }
     let oil = &look.seen.oil;
     let words = look.words;
     let mut said = Vec::new();
