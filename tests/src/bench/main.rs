@@ -12,9 +12,11 @@ mod raw;
 mod record;
 mod reduce;
 mod samples;
+mod springs;
 mod start;
 mod storage;
 mod table;
+mod valving;
 mod watch;
 
 use std::path::{Path, PathBuf};
@@ -22,8 +24,8 @@ use std::process::ExitCode;
 
 use table::{Line, note, say};
 
-const ROWS: [&str; 8] = [
-    "calls", "record", "watch", "reduce", "judge", "forecast", "bytes", "start",
+const ROWS: &[&str] = &[
+    "calls", "record", "watch", "reduce", "springs", "valving", "judge", "forecast", "bytes", "start",
 ];
 
 fn main() -> ExitCode {
@@ -81,7 +83,8 @@ async fn all(options: &Options<'_>) -> Result<(), String> {
     let folder = tempfile::tempdir_in(&options.dir).map_err(|error| error.to_string())?;
     let mut lines = Vec::new();
     for row in ROWS
-        .into_iter()
+        .iter()
+        .copied()
         .filter(|row| options.row.is_none_or(|wanted| wanted == *row))
     {
         lines.extend(one(row, folder.path()).await?);
@@ -98,6 +101,8 @@ async fn one(row: &str, dir: &Path) -> Result<Vec<Line>, String> {
         "watch" => watch::rows(dir).await,
         "judge" => Ok(judge::rows()),
         "bytes" => blocking(storage::rows).await,
+        "springs" => blocking(springs::rows).await,
+        "valving" => blocking(valving::rows).await,
         "forecast" => blocking(forecast::rows).await,
         "reduce" => {
             let dir = dir.to_path_buf();

@@ -5,7 +5,9 @@ use std::net::SocketAddr;
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
+use acceptance::both;
 use bytes::Bytes;
+use serde_json::Value;
 use tonic::transport::server::TcpIncoming;
 
 use crate::raw::Echo;
@@ -99,4 +101,16 @@ pub(crate) fn memory_kib(name: &str) -> Result<u64, String> {
 /// Makes `VmHWM` start again from what is held now.
 pub(crate) fn reset_peak() -> Result<(), String> {
     std::fs::write("/proc/self/clear_refs", "5").map_err(|error| format!("/proc/self/clear_refs: {error}"))
+}
+
+/// What a program prints, as JSON.
+pub(crate) fn json_of(command: &mut Command) -> Result<Value, String> {
+    let output = command.output().map_err(|error| error.to_string())?;
+    serde_json::from_slice(&output.stdout).map_err(|_| both(&output))
+}
+
+/// A number of such an answer.
+pub(crate) fn number(of: &Value, group: &str, name: &str) -> Result<f64, String> {
+    let found = of.get(group).and_then(|group| group.get(name)).and_then(Value::as_f64);
+    found.ok_or_else(|| format!("{group}.{name} is missing from {of}"))
 }

@@ -5,12 +5,12 @@ use std::path::Path;
 use std::process::Command;
 use std::time::Instant;
 
-use acceptance::{both, repository, tool};
+use acceptance::{repository, tool};
 use mechanics::quantity::{Deflection, Load, Quantity};
 use mechanics::spring::{self, Frame, Reduced, Request, Samples};
 use serde_json::{Value, json};
 
-use crate::process::{itself, memory_kib, reset_peak};
+use crate::process::{itself, json_of, memory_kib, number, reset_peak};
 use crate::samples::test;
 use crate::table::{Line, note, say};
 
@@ -86,16 +86,6 @@ fn fastest(turns: Vec<Value>) -> Result<Value, String> {
     let total = |turn: &Value| number(turn, "ms", "total").unwrap_or(f64::INFINITY);
     let least = turns.into_iter().min_by(|a, b| total(a).total_cmp(&total(b)));
     least.ok_or_else(|| "no turn was taken".to_owned())
-}
-
-fn json_of(command: &mut Command) -> Result<Value, String> {
-    let output = command.output().map_err(|error| error.to_string())?;
-    serde_json::from_slice(&output.stdout).map_err(|_| both(&output))
-}
-
-fn number(of: &Value, group: &str, name: &str) -> Result<f64, String> {
-    let found = of.get(group).and_then(|group| group.get(name)).and_then(Value::as_f64);
-    found.ok_or_else(|| format!("{group}.{name} is missing from {of}"))
 }
 
 /// This program's part as a process of its own: reduces the readings of a file and says what came out and what it took.
