@@ -1,6 +1,6 @@
 //! What is known of a machine at a visit. Everything may be left out; what is missing is named as what would settle it.
 
-use std::time::Duration;
+use core::time::Duration;
 
 use super::End;
 use crate::quantity::{Angle, KinematicViscosity, Length, Mass, Preload, SpringRate, Travel, UnitSystem};
