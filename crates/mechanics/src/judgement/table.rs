@@ -1,7 +1,7 @@
 //! The rules a setup is judged by, as data: shipped rows, and a shop's own thresholds over them.
 
-use std::fmt;
 use core::time::Duration;
+use std::fmt;
 
 use super::rows::RuleId;
 use crate::quantity::{Angle, AngleUnit, Length, LengthUnit, Quantity, SpringRate, StiffnessUnit};
