@@ -49,12 +49,12 @@ def shop_changes_a_rule_and_the_judge_follows(api):
     valving = lambda: [one for one in api.call("SetupService/JudgeSetup", asked).verdicts if one.subject == "valving"]
     assert not valving()
     own = {"id": "adjuster-near-limit", "end": "MACHINE_END_REAR", "ratio": 0.3}
-    api.change("BookService/UpdateRuleTable", {"rule_table": {"overrides": [own]}, "update_mask": {"paths": ["overrides"]}})
+    api.change("BookService/UpdateRuleTable", {"rule_table": {"overrides": [own]}, "update_mask": "overrides"})
     try:
         fired = valving()
         assert len(fired) == 1 and fired[0].rule_table_version.startswith("1.0+"), fired
     finally:
-        api.change("BookService/UpdateRuleTable", {"rule_table": {}, "update_mask": {"paths": ["overrides"]}})
+        api.change("BookService/UpdateRuleTable", {"rule_table": {}, "update_mask": "overrides"})
     assert not valving()
 
 
