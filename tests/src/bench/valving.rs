@@ -171,7 +171,7 @@ pub(crate) fn rows() -> Result<Vec<Line>, String> {
         for k in 0..VELOCITIES {
             let velocity = Velocity::from_si(2.0 * k as f64 / (VELOCITIES - 1) as f64 - 1.0);
             let state = damper.at(velocity, Stroke::from_si(0.0), &oil);
-            last = state.map_err(|error| error.to_string())?.force.si();
+            last = state.map_err(|error| error.to_string())?.hydraulic_force.si();
         }
         Ok(last)
     })?;
