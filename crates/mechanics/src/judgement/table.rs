@@ -364,7 +364,11 @@ impl RuleTable {
             let crossed = [Ends::Front, Ends::Rear]
                 .into_iter()
                 .any(|end| self.threshold(*low, end).number() >= self.threshold(*high, end).number());
-            let index = own.iter().position(|row| row.id == low.text() || row.id == high.text());
+            // A row that was refused is not in force and crosses nothing.
+            let index = own.iter().enumerate().position(|(index, row)| {
+                let of_pair = row.id == low.text() || row.id == high.text();
+                of_pair && refused.iter().all(|one| one.index() != index)
+            });
             if let (true, Some(index)) = (crossed, index) {
                 refused.push(TableError::Crossed {
                     index,
