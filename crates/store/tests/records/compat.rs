@@ -325,6 +325,7 @@ fn keys_are_written_as_they_were_drawn_and_read_back() {
         (RowKey::Seal { uid }, format!("0b{ab}")),
         (RowKey::Clock, "0c".to_owned()),
         (RowKey::Importing, "0d".to_owned()),
+        (RowKey::Naming, "0e".to_owned()),
     ];
     for (key, bytes) in drawn {
         assert_eq!(hex(&key.bytes()), bytes, "{key:?}");
@@ -335,7 +336,7 @@ fn keys_are_written_as_they_were_drawn_and_read_back() {
             "one byte more is no key"
         );
     }
-    for broken in ["", "00", "0e", "0101", "01036137", "010141", "0202613700", "05"] {
+    for broken in ["", "00", "0f", "10", "0101", "017f6137", "010141", "0202613700", "05"] {
         assert_eq!(RowKey::parse(&unhex(broken)), None, "{broken}");
     }
 }
