@@ -15,6 +15,7 @@ mod reduce;
 mod runs;
 mod setup;
 mod springs;
+mod standard;
 mod testers;
 mod valving;
 pub mod watching;
@@ -207,6 +208,11 @@ fn masked(paths: &[String], names: &[&str], violations: &mut Violations) -> Vec<
         }
     }
     chosen
+}
+
+/// Whether a text holds another, in any case, which is given in lower case; an empty one is in all.
+fn holds(text: &str, wanted: &str) -> bool {
+    wanted.is_empty() || text.to_lowercase().contains(wanted)
 }
 
 /// An etag that was given.

@@ -8,7 +8,7 @@ use crate::quantity::{Range, entered, unit};
 use crate::v1;
 use crate::v1::ViolationReason as Reason;
 use crate::v1::column::{Quantity, Unit as ColumnUnit};
-use crate::violation::{Scope, Violations};
+use crate::violation::{Scope, Violation, Violations};
 
 /// Samples a block may hold: with two columns and a clock about 96 KiB bare, less as stored.
 pub const MAX_BLOCK_SAMPLES: usize = 4_096;
@@ -446,4 +446,21 @@ fn gap_before(gap: &v1::Gap, number: i64, mut at: Scope<'_>) {
             .push(Reason::OutOfRange, "a count is 0 or more");
     }
     text(&gap.cause, SHORT_TEXT, at.at("cause"));
+}
+
+/// The faults of part of a record: what the part leaves out as a whole is not missing.
+pub fn of_part(found: Violations, at: &str, given: impl Fn(&str) -> bool, violations: &mut Violations) {
+    let faults: Vec<Violation> = found.finish().err().unwrap_or_default();
+    let left_out = |one: &Violation| {
+        one.reason == Reason::ValueMissing
+            && one
+                .field
+                .strip_prefix(at)
+                .and_then(|rest| rest.strip_prefix('.'))
+                .is_some_and(|field| !field.contains(['.', '[']) && !given(field))
+    };
+    faults
+        .into_iter()
+        .filter(|one| !left_out(one))
+        .for_each(|one| violations.add(one));
 }

@@ -8,4 +8,4 @@ mod records;
 mod standard;
 mod tables;
 
-pub(in crate::bench) use records::pinned;
+pub(in crate::bench) use records::state_at;

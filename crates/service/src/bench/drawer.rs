@@ -7,17 +7,17 @@ mod records;
 mod sizes;
 
 use store::record::RecordId;
-use store::{DamperBody, ShimLotBody, StackBody};
+use store::{ShimLotBody, StackBody};
 use wire::names::Collection;
 use wire::v1;
 use wire::v1::ViolationReason as Reason;
 use wire::valving::drawer as checks;
 use wire::violation::{Scope, Violations};
 
-use super::reduce::used_revision;
+use super::standard::Recorded;
+use super::standard::plain::Refused;
 use super::{Bench, checked, given, refusal, request_key};
 use crate::error::{ServiceError, ShortShims};
-use kept::{Kept, Refused, told};
 
 impl Bench {
     /// Changes how many shims of a lot are in the drawer.
@@ -31,8 +31,8 @@ impl Bench {
         let saved = self
             .store
             .set_shim_count(self.now(), &key, &id, given(&request.etag), count)
-            .map_err(|refused| refused.told(&request.name, &request.request_id))?;
-        Ok(told(&saved))
+            .map_err(|refused| refused.told(&request.name, &request.request_id));
+        Recorded::of_saved(&saved?).map_err(refusal(&request.name, ""))
     }
 
     /// Builds a stack of the drawer's shims.
@@ -48,8 +48,8 @@ impl Bench {
         let saved = self
             .store
             .build_stack(self.now(), &key, &id, given(&request.etag), allot)
-            .map_err(|refused| refused.told(&request.name, &request.request_id))?;
-        Ok(told(&saved))
+            .map_err(|refused| refused.told(&request.name, &request.request_id));
+        Recorded::of_saved(&saved?).map_err(refusal(&request.name, ""))
     }
 
     /// Takes a built stack apart.
@@ -60,11 +60,8 @@ impl Bench {
             (&request.name, &request.request_id),
             &request,
         )?;
-        let saved = self
-            .store
-            .unbuild_stack(self.now(), &key, &id, given(&request.etag))
-            .map_err(refusal(&request.name, &request.request_id))?;
-        Ok(told(&saved))
+        let saved = self.store.unbuild_stack(self.now(), &key, &id, given(&request.etag));
+        self.changed(saved, refusal(&request.name, &request.request_id))
     }
 
     /// A stack of the drawer, for a calculation; none where the request has faults already, which are told first.
@@ -74,7 +71,7 @@ impl Bench {
         at: Scope<'_>,
         used: &mut Vec<v1::UsedRevision>,
     ) -> Result<Option<v1::Stack>, ServiceError> {
-        self.named::<StackBody>(name, at, used)
+        self.named(name, at, used)
     }
 
     /// A damper of the drawer, likewise.
@@ -84,28 +81,20 @@ impl Bench {
         at: Scope<'_>,
         used: &mut Vec<v1::UsedRevision>,
     ) -> Result<Option<v1::Damper>, ServiceError> {
-        self.named::<DamperBody>(name, at, used)
+        self.named(name, at, used)
     }
 
-    fn named<B: Kept>(
+    fn named<R: Recorded>(
         &self,
         name: &str,
         mut at: Scope<'_>,
         used: &mut Vec<v1::UsedRevision>,
-    ) -> Result<Option<B::Told>, ServiceError> {
-        let read = B::COLLECTION.revisable(name, at.here());
-        let Some(read) = read.filter(|_| at.count() == 0) else {
-            return Ok(None);
-        };
-        let saved = self.kept_at::<B>(&read, name)?;
-        if saved.delete_time.is_some() {
-            return Err(ServiceError::Deleted { name: name.to_owned() });
+    ) -> Result<Option<R>, ServiceError> {
+        let read = R::COLLECTION.revisable(name, at.here());
+        match read.filter(|_| at.count() == 0) {
+            Some(read) => self.read_standing(&read, name, used).map(Some),
+            None => Ok(None),
         }
-        let one = used_revision(B::COLLECTION, saved.id.as_str(), saved.revision);
-        if !used.contains(&one) {
-            used.push(one);
-        }
-        Ok(Some(told(&saved)))
     }
 }
 

@@ -103,18 +103,26 @@ pub fn spring_body(spring: &v1::Spring) -> SpringBody {
     }
 }
 
+/// A message with what the store adds to every record: its first eight fields, but for those that tables of a shop have not.
+macro_rules! stamped {
+    ($message:expr, $name:expr, $saved:expr, [$($ended:ident),*]) => {{
+        let (mut told, saved) = ($message, $saved);
+        told.name = $name;
+        told.uid.clone_from(&saved.uid);
+        told.etag = saved.etag();
+        told.revision = $crate::bench::map::signed(saved.revision);
+        told.create_time = Some($crate::bench::map::timestamp(saved.create_time));
+        told.update_time = Some($crate::bench::map::timestamp(saved.update_time));
+        $(told.$ended = saved.$ended.map($crate::bench::map::timestamp);)*
+        told
+    }};
+}
+pub(super) use stamped;
+
 /// A spring as it is told.
 pub fn spring(saved: &Saved<SpringBody>) -> v1::Spring {
     let body = &saved.body;
-    v1::Spring {
-        name: Collection::Springs.name(saved.id.as_str()),
-        uid: saved.uid.clone(),
-        etag: saved.etag(),
-        revision: signed(saved.revision),
-        create_time: Some(timestamp(saved.create_time)),
-        update_time: Some(timestamp(saved.update_time)),
-        delete_time: saved.delete_time.map(timestamp),
-        purge_time: saved.purge_time.map(timestamp),
+    let entered = v1::Spring {
         label: body.label.clone(),
         marked_rate: given(&body.marked_rate),
         marking_text: body.marking_text.clone(),
@@ -134,7 +142,10 @@ pub fn spring(saved: &Saved<SpringBody>) -> v1::Spring {
         notes: body.notes.clone(),
         pair_spring: named(Collection::Springs, &body.pair_spring),
         tested_run: named(Collection::Runs, &body.tested_run),
-    }
+        ..Default::default()
+    };
+    let name = Collection::Springs.name(saved.id.as_str());
+    stamped!(entered, name, saved, [delete_time, purge_time])
 }
 
 /// An id without its collection; empty stays empty.
@@ -270,15 +281,7 @@ pub fn run(
     gaps: &[disk::Gap],
 ) -> v1::Run {
     let body = &saved.body;
-    v1::Run {
-        name: Collection::Runs.name(saved.id.as_str()),
-        uid: saved.uid.clone(),
-        etag: saved.etag(),
-        revision: signed(saved.revision),
-        create_time: Some(timestamp(saved.create_time)),
-        update_time: Some(timestamp(saved.update_time)),
-        delete_time: saved.delete_time.map(timestamp),
-        purge_time: saved.purge_time.map(timestamp),
+    let entered = v1::Run {
         spring: named(Collection::Springs, &body.spring),
         state: state as i32,
         header: body.header.as_ref().map(header_of),
@@ -291,7 +294,10 @@ pub fn run(
             .unwrap_or_default(),
         finish_time: body.finish_time.map(|nanos| timestamp(Moment::from_nanos(nanos))),
         notes: body.notes.clone(),
-    }
+        ..Default::default()
+    };
+    let name = Collection::Runs.name(saved.id.as_str());
+    stamped!(entered, name, saved, [delete_time, purge_time])
 }
 
 fn gap_of(gap: &disk::Gap) -> v1::Gap {

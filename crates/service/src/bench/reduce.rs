@@ -264,7 +264,7 @@ impl Bench {
         name: &wire::names::Name,
         used: &mut Vec<v1::UsedRevision>,
     ) -> Result<(v1::SpringValues, Option<v1::Assumption>), ServiceError> {
-        let spring = self.spring_of_rack(shown, name, used)?;
+        let spring: v1::Spring = self.read_standing(name, shown, used)?;
         let missing = |what: &str| ServiceError::NotReducible {
             basis: Basis::Stored,
             cause: format!("{shown} has no {what}"),

@@ -15,8 +15,7 @@ use wire::v1;
 use wire::v1::ViolationReason as Reason;
 use wire::violation::{Violation, Violations};
 
-use super::Bench;
-use super::reduce::used_revision;
+use super::{Bench, checked};
 use crate::error::{Basis, ServiceError};
 
 /// A machine a calculation is about: where it came from, and its values.
@@ -32,13 +31,20 @@ impl Bench {
     fn machine_named(&self, shown: &str, used: &mut Vec<v1::UsedRevision>) -> Result<v1::MachineValues, ServiceError> {
         let mut violations = Violations::new();
         let name = Collection::Machines.revisable(shown, violations.at("machine"));
-        let name = super::checked(violations, name)?;
-        let (machine, saved) = self.read_named::<v1::Machine>(&name, shown)?;
-        if saved.delete_time.is_some() && name.revision.is_none() {
-            return Err(ServiceError::Deleted { name: shown.to_owned() });
-        }
-        used.push(used_revision(Collection::Machines, saved.id.as_str(), saved.revision));
+        let name = checked(violations, name)?;
+        // A revision that is named is what it was, deleted or not.
+        let machine: v1::Machine = match name.revision {
+            Some(_) => self.read_used(&name, shown, used)?,
+            None => self.read_standing(&name, shown, used)?,
+        };
         Ok(machine.values.unwrap_or_default())
+    }
+
+    /// A setup of the book by its name.
+    fn setup_named(&self, shown: &str, used: &mut Vec<v1::UsedRevision>) -> Result<v1::Setup, ServiceError> {
+        let mut violations = Violations::new();
+        let name = Collection::Setups.revisable(shown, violations.at("setup").at("name"));
+        self.read_used(&checked(violations, name)?, shown, used)
     }
 
     /// One end of a machine, its springs of the rack found.

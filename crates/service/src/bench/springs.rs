@@ -60,7 +60,7 @@ impl Bench {
         used: &mut Vec<v1::UsedRevision>,
         assumptions: &mut Vec<v1::Assumption>,
     ) -> Result<PartKind, ServiceError> {
-        let spring = self.spring_of_rack(shown, name, used)?;
+        let spring: v1::Spring = self.read_standing(name, shown, used)?;
         let stop = length::travel_to_solid(&spring);
         let mut assume = |text: String, source: &str| {
             assumptions.push(v1::Assumption {
@@ -93,25 +93,6 @@ impl Bench {
             assume(text.to_owned(), "the spring's tested run");
         }
         Ok(part)
-    }
-
-    /// A spring that is on the rack.
-    pub(super) fn spring_of_rack(
-        &self,
-        shown: &str,
-        name: &wire::names::Name,
-        used: &mut Vec<v1::UsedRevision>,
-    ) -> Result<v1::Spring, ServiceError> {
-        let saved = self.spring_at(name, shown)?;
-        if saved.delete_time.is_some() {
-            return Err(ServiceError::Deleted { name: shown.to_owned() });
-        }
-        used.push(super::reduce::used_revision(
-            Collection::Springs,
-            saved.id.as_str(),
-            saved.revision,
-        ));
-        Ok(super::map::spring(&saved))
     }
 
     /// A gas spring, or the state of a gas.
@@ -227,7 +208,7 @@ impl Bench {
         let mut violations = Violations::new();
         let read = Collection::Springs.revisable(name, violations.at(field).at("spring"));
         let read = checked(violations, read)?;
-        let run = self.spring_of_rack(name, &read, used)?.tested_run;
+        let run = self.read_standing::<v1::Spring>(&read, name, used)?.tested_run;
         if run.is_empty() {
             return Err(ServiceError::NotReducible {
                 basis: Basis::Stored,

@@ -9,7 +9,7 @@ use crate::quantity::{Range, optional, required};
 use crate::records::{LONG_TEXT, SHORT_TEXT, text};
 use crate::v1;
 use crate::v1::ViolationReason as Reason;
-use crate::violation::{Scope, Violation, Violations};
+use crate::violation::{Scope, Violations};
 
 /// Shims of a lot, at most.
 pub const MOST_IN_LOT: i32 = 1_000_000;
@@ -136,21 +136,4 @@ pub fn count_change(change: i32, mut at: Scope<'_>) {
             format_args!("change is {change}; allowed -{MOST_IN_LOT} to {MOST_IN_LOT}, but not 0"),
         );
     }
-}
-
-/// The faults of part of a record: what the part leaves out as a whole is not missing.
-pub fn of_part(found: Violations, at: &str, given: impl Fn(&str) -> bool, violations: &mut Violations) {
-    let faults: Vec<Violation> = found.finish().err().unwrap_or_default();
-    let left_out = |one: &Violation| {
-        one.reason == Reason::ValueMissing
-            && one
-                .field
-                .strip_prefix(at)
-                .and_then(|rest| rest.strip_prefix('.'))
-                .is_some_and(|field| !field.contains(['.', '[']) && !given(field))
-    };
-    faults
-        .into_iter()
-        .filter(|one| !left_out(one))
-        .for_each(|one| violations.add(one));
 }

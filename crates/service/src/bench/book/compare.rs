@@ -8,8 +8,7 @@ use wire::v1::ViolationReason as Reason;
 use wire::v1::setup_side::{Moment, Source};
 use wire::violation::Violations;
 
-use super::super::reduce::used_revision;
-use super::records::pinned;
+use super::records::state_at;
 use crate::bench::Bench;
 use crate::error::ServiceError;
 
@@ -48,41 +47,13 @@ impl Bench {
             (_, Some(Source::Values(values))) => return Ok(values),
             _ => return Ok(v1::SetupSideValues::default()),
         };
-        let (setup, saved) = self.read_named::<v1::Setup>(&name, &shown)?;
-        read(
-            used,
-            used_revision(Collection::Setups, saved.id.as_str(), saved.revision),
-        );
-        let visit = setup.visit.unwrap_or_default();
-        let state = match Moment::try_from(side.moment) {
-            Ok(Moment::AsFound) => visit.as_found,
-            Ok(Moment::AsLeft) => visit.as_left,
-            _ => visit.as_left.or(visit.as_found),
-        };
-        let state = state.unwrap_or_default();
-        let machine = match pinned(&setup.machine, state.machine_revision) {
-            None => None,
-            Some(name) => {
-                let shown = Collection::Machines.name(&name.id);
-                let (machine, saved) = self.read_named::<v1::Machine>(&name, &shown)?;
-                read(
-                    used,
-                    used_revision(Collection::Machines, saved.id.as_str(), saved.revision),
-                );
-                machine.values
-            }
-        };
+        let mut setup: v1::Setup = self.read_used(&name, &shown, used)?;
+        let state = state_at(setup.visit.take().unwrap_or_default(), side.moment).unwrap_or_default();
+        let machine = self.machine_at(&setup, Some(&state), used)?;
         Ok(v1::SetupSideValues {
             state: Some(state),
             machine,
         })
-    }
-}
-
-/// Both sides may read one record: it is told of once.
-fn read(used: &mut Vec<v1::UsedRevision>, revision: v1::UsedRevision) {
-    if !used.contains(&revision) {
-        used.push(revision);
     }
 }
 

@@ -95,7 +95,7 @@ impl Bench {
     /// The setups of a machine in the order of their visits; of very many the newest.
     fn visits_of(&self, machine: &str, used: &mut Vec<v1::UsedRevision>) -> Result<Vec<Read>, ServiceError> {
         // A machine that is not there has no visits to follow either.
-        self.read::<v1::Machine>(machine, false)?;
+        self.read::<v1::Machine>(machine)?;
         let mut setups = Vec::new();
         let mut after: Option<Cursor> = None;
         loop {

@@ -10,6 +10,7 @@ use wire::violation::{Scope, Violations};
 use super::super::fields::{Field, fields};
 use super::super::map;
 use crate::bench::Bench;
+use crate::bench::standard::Recorded;
 use crate::error::ServiceError;
 
 /// A record of the book.
@@ -42,10 +43,7 @@ pub(in crate::bench) trait Kept: Message + Default + Clone + 'static {
 }
 
 /// A record of the book of which a shop has many.
-pub(in crate::bench) trait Listed: Kept {
-    /// Where it is.
-    const COLLECTION: Collection;
-
+pub(in crate::bench) trait Listed: Kept + Recorded<Stored = <Self as Kept>::Body> {
     /// Looks at the records it names, and fills in which revisions are meant where that is left out.
     fn prepare(
         &mut self,
@@ -57,20 +55,33 @@ pub(in crate::bench) trait Listed: Kept {
     }
 }
 
+macro_rules! recorded {
+    ($($message:ident: $collection:ident, revised $revised:literal;)*) => {$(
+        impl Recorded for v1::$message {
+            type Stored = <Self as Kept>::Body;
+            const COLLECTION: Collection = Collection::$collection;
+            const REVISED: bool = $revised;
+
+            fn of_saved(saved: &Saved<Self::Stored>) -> Result<Self, StoreError> {
+                Self::told(saved)
+            }
+        }
+    )*};
+}
+
+recorded! {
+    Rider: Riders, revised false;
+    Machine: Machines, revised true;
+    Setup: Setups, revised true;
+    JobSheet: JobSheets, revised true;
+}
+
 /// A message of the API as it is kept: encoded, without what only the server says.
 macro_rules! entered {
     ($message:ident, $body:ident, $name:expr, [$($server:ident),*]) => {
         fn told(saved: &Saved<$body>) -> Result<Self, StoreError> {
-            Ok(v1::$message {
-                name: $name(saved.id.as_str()),
-                uid: saved.uid.clone(),
-                etag: saved.etag(),
-                revision: map::signed(saved.revision),
-                create_time: Some(map::timestamp(saved.create_time)),
-                update_time: Some(map::timestamp(saved.update_time)),
-                $($server: saved.$server.map(map::timestamp),)*
-                ..Self::content(&saved.body)?
-            })
+            let name = $name(saved.id.as_str());
+            Ok(map::stamped!(Self::content(&saved.body)?, name, saved, [$($server),*]))
         }
 
         fn body(&self) -> $body {
@@ -213,17 +224,13 @@ impl Kept for v1::Rider {
     const WORDS: &'static str = "rider";
 
     fn told(saved: &Saved<RiderBody>) -> Result<Self, StoreError> {
-        Ok(v1::Rider {
-            name: Collection::Riders.name(saved.id.as_str()),
-            uid: saved.uid.clone(),
-            etag: saved.etag(),
-            revision: map::signed(saved.revision),
-            create_time: Some(map::timestamp(saved.create_time)),
-            update_time: Some(map::timestamp(saved.update_time)),
-            delete_time: saved.delete_time.map(map::timestamp),
-            purge_time: saved.purge_time.map(map::timestamp),
-            ..Self::content(&saved.body)?
-        })
+        let name = Collection::Riders.name(saved.id.as_str());
+        Ok(map::stamped!(
+            Self::content(&saved.body)?,
+            name,
+            saved,
+            [delete_time, purge_time]
+        ))
     }
 
     fn body(&self) -> RiderBody {

@@ -5,25 +5,20 @@ use store::record::RecordId;
 use wire::names::{Collection, Name};
 use wire::v1;
 use wire::v1::ViolationReason as Reason;
+use wire::v1::setup_side::Moment;
 use wire::violation::{Scope, Violations};
 
 use super::super::{map, refusal};
 use super::kept::{Kept, Listed};
-use super::standard::{Change, Paging};
-use crate::bench::Bench;
+use crate::bench::standard::{Paging, change_of, standard_methods};
+use crate::bench::{Bench, holds};
 use crate::error::ServiceError;
 
-impl Listed for v1::Rider {
-    const COLLECTION: Collection = Collection::Riders;
-}
+impl Listed for v1::Rider {}
 
-impl Listed for v1::Machine {
-    const COLLECTION: Collection = Collection::Machines;
-}
+impl Listed for v1::Machine {}
 
 impl Listed for v1::Setup {
-    const COLLECTION: Collection = Collection::Setups;
-
     /// The machine must be there; a state that names no revision of it means the newest.
     fn prepare(
         &mut self,
@@ -67,8 +62,6 @@ impl Listed for v1::Setup {
 }
 
 impl Listed for v1::JobSheet {
-    const COLLECTION: Collection = Collection::JobSheets;
-
     /// The setup must be there; without a revision the newest is meant.
     fn prepare(
         &mut self,
@@ -99,7 +92,38 @@ impl Listed for v1::JobSheet {
     }
 }
 
+/// The machine at the revision a state was counted on.
+pub(super) fn pinned(machine: &str, revision: Option<i64>) -> Option<Name> {
+    let mut ignored = Violations::new();
+    let id = Collection::Machines.id(machine, ignored.root())?;
+    let revision = revision.and_then(|revision| u64::try_from(revision).ok());
+    Some(Name { id, revision })
+}
+
+/// How a machine stood at a moment of a visit; unstated: as left, where that is known.
+pub(in crate::bench) fn state_at(visit: v1::VisitValues, moment: i32) -> Option<v1::SetupState> {
+    match Moment::try_from(moment) {
+        Ok(Moment::AsFound) => visit.as_found,
+        Ok(Moment::AsLeft) => visit.as_left,
+        _ => visit.as_left.or(visit.as_found),
+    }
+}
+
 impl Bench {
+    /// The machine of a setup at the revision a state of it was counted on; none where the setup names none.
+    pub(in crate::bench) fn machine_at(
+        &self,
+        setup: &v1::Setup,
+        state: Option<&v1::SetupState>,
+        used: &mut Vec<v1::UsedRevision>,
+    ) -> Result<Option<v1::MachineValues>, ServiceError> {
+        let Some(name) = pinned(&setup.machine, state.and_then(|state| state.machine_revision)) else {
+            return Ok(None);
+        };
+        let machine: v1::Machine = self.read_used(&name, &setup.machine, used)?;
+        Ok(machine.values)
+    }
+
     /// The newest revision of a record that another one names. One that is not there, or deleted, is a fault of the name
     /// where it is `fresh`; a name that was entered before stays good.
     fn newest_of<R: Listed>(
@@ -134,17 +158,9 @@ impl Bench {
     }
 }
 
-/// The machine at the revision a state was counted on.
-pub(in crate::bench) fn pinned(machine: &str, revision: Option<i64>) -> Option<Name> {
-    let mut ignored = Violations::new();
-    let id = Collection::Machines.id(machine, ignored.root())?;
-    let revision = revision.and_then(|revision| u64::try_from(revision).ok());
-    Some(Name { id, revision })
-}
-
-/// Whether a text holds another, in any case; an empty one is in all.
-fn holds(text: &str, wanted: &str) -> bool {
-    wanted.is_empty() || text.to_lowercase().contains(wanted)
+/// What a list keeps, asked of the records as they lie there. One that cannot be read is taken along, and told of as damage.
+fn reading<R: Listed>(keep: impl Fn(&R) -> bool) -> impl Fn(&<R as Kept>::Body) -> bool {
+    move |body| R::content(body).as_ref().map_or(true, &keep)
 }
 
 /// Checks the name of a record that a list is restricted to.
@@ -154,20 +170,42 @@ fn filter_name(collection: Collection, name: &str, field: &str, violations: &mut
     }
 }
 
+standard_methods! {
+    "rider", Rider:
+    get_rider(GetRiderRequest),
+    delete_rider(DeleteRiderRequest),
+    undelete_rider(UndeleteRiderRequest)
+}
+
+standard_methods! {
+    "machine", Machine:
+    get_machine(GetMachineRequest),
+    delete_machine(DeleteMachineRequest),
+    undelete_machine(UndeleteMachineRequest),
+    list_machine_revisions(ListMachineRevisionsRequest) -> ListMachineRevisionsResponse
+}
+
+standard_methods! {
+    "setup", Setup:
+    get_setup(GetSetupRequest),
+    delete_setup(DeleteSetupRequest),
+    undelete_setup(UndeleteSetupRequest),
+    list_setup_revisions(ListSetupRevisionsRequest) -> ListSetupRevisionsResponse
+}
+
+standard_methods! {
+    "job sheet", JobSheet:
+    get_job_sheet(GetJobSheetRequest),
+    delete_job_sheet(DeleteJobSheetRequest),
+    undelete_job_sheet(UndeleteJobSheetRequest),
+    list_job_sheet_revisions(ListJobSheetRevisionsRequest) -> ListJobSheetRevisionsResponse
+}
+
 impl Bench {
     /// Enters a rider.
     pub fn create_rider(&self, request: v1::CreateRiderRequest) -> Result<v1::Rider, ServiceError> {
-        let change = Change {
-            method: "CreateRider",
-            request_id: &request.request_id,
-            request: &request,
-        };
+        let change = change_of!(CreateRiderRequest, request);
         self.enter(&change, "", request.rider.as_ref())
-    }
-
-    /// One rider.
-    pub fn get_rider(&self, request: v1::GetRiderRequest) -> Result<v1::Rider, ServiceError> {
-        self.read(&request.name, false)
     }
 
     /// Riders, in their order.
@@ -182,7 +220,7 @@ impl Bench {
             show_deleted: request.show_deleted,
             filter,
         };
-        let (riders, next_page_token) = self.list_of(&paging, violations, keep)?;
+        let (riders, next_page_token) = self.list_of(&paging, violations, reading(keep))?;
         Ok(v1::ListRidersResponse {
             riders,
             next_page_token,
@@ -191,47 +229,14 @@ impl Bench {
 
     /// Changes a rider.
     pub fn update_rider(&self, request: v1::UpdateRiderRequest) -> Result<v1::Rider, ServiceError> {
-        let change = Change {
-            method: "UpdateRider",
-            request_id: &request.request_id,
-            request: &request,
-        };
+        let change = change_of!(UpdateRiderRequest, request);
         self.change(&change, request.rider.as_ref(), request.update_mask.as_ref())
-    }
-
-    /// Deletes a rider.
-    pub fn delete_rider(&self, request: v1::DeleteRiderRequest) -> Result<v1::Rider, ServiceError> {
-        let change = Change {
-            method: "DeleteRider",
-            request_id: &request.request_id,
-            request: &request,
-        };
-        self.delete(&change, (&request.name, &request.etag))
-    }
-
-    /// Brings a deleted rider back.
-    pub fn undelete_rider(&self, request: v1::UndeleteRiderRequest) -> Result<v1::Rider, ServiceError> {
-        let change = Change {
-            method: "UndeleteRider",
-            request_id: &request.request_id,
-            request: &request,
-        };
-        self.undelete(&change, (&request.name, &request.etag))
     }
 
     /// Enters a machine.
     pub fn create_machine(&self, request: v1::CreateMachineRequest) -> Result<v1::Machine, ServiceError> {
-        let change = Change {
-            method: "CreateMachine",
-            request_id: &request.request_id,
-            request: &request,
-        };
+        let change = change_of!(CreateMachineRequest, request);
         self.enter(&change, &request.machine_id, request.machine.as_ref())
-    }
-
-    /// One machine.
-    pub fn get_machine(&self, request: v1::GetMachineRequest) -> Result<v1::Machine, ServiceError> {
-        self.read(&request.name, true)
     }
 
     /// Machines, in their order.
@@ -250,7 +255,7 @@ impl Bench {
             show_deleted: request.show_deleted,
             filter,
         };
-        let (machines, next_page_token) = self.list_of(&paging, violations, keep)?;
+        let (machines, next_page_token) = self.list_of(&paging, violations, reading(keep))?;
         Ok(v1::ListMachinesResponse {
             machines,
             next_page_token,
@@ -259,59 +264,14 @@ impl Bench {
 
     /// Changes a machine.
     pub fn update_machine(&self, request: v1::UpdateMachineRequest) -> Result<v1::Machine, ServiceError> {
-        let change = Change {
-            method: "UpdateMachine",
-            request_id: &request.request_id,
-            request: &request,
-        };
+        let change = change_of!(UpdateMachineRequest, request);
         self.change(&change, request.machine.as_ref(), request.update_mask.as_ref())
-    }
-
-    /// Deletes a machine.
-    pub fn delete_machine(&self, request: v1::DeleteMachineRequest) -> Result<v1::Machine, ServiceError> {
-        let change = Change {
-            method: "DeleteMachine",
-            request_id: &request.request_id,
-            request: &request,
-        };
-        self.delete(&change, (&request.name, &request.etag))
-    }
-
-    /// Brings a deleted machine back.
-    pub fn undelete_machine(&self, request: v1::UndeleteMachineRequest) -> Result<v1::Machine, ServiceError> {
-        let change = Change {
-            method: "UndeleteMachine",
-            request_id: &request.request_id,
-            request: &request,
-        };
-        self.undelete(&change, (&request.name, &request.etag))
-    }
-
-    /// What a machine's record was, newest first.
-    pub fn list_machine_revisions(
-        &self,
-        request: v1::ListMachineRevisionsRequest,
-    ) -> Result<v1::ListMachineRevisionsResponse, ServiceError> {
-        let (revisions, next_page_token) = self.revisions_of(&request.name, request.page_size, &request.page_token)?;
-        Ok(v1::ListMachineRevisionsResponse {
-            revisions,
-            next_page_token,
-        })
     }
 
     /// Enters a setup.
     pub fn create_setup(&self, request: v1::CreateSetupRequest) -> Result<v1::Setup, ServiceError> {
-        let change = Change {
-            method: "CreateSetup",
-            request_id: &request.request_id,
-            request: &request,
-        };
+        let change = change_of!(CreateSetupRequest, request);
         self.enter(&change, &request.setup_id, request.setup.as_ref())
-    }
-
-    /// One setup.
-    pub fn get_setup(&self, request: v1::GetSetupRequest) -> Result<v1::Setup, ServiceError> {
-        self.read(&request.name, true)
     }
 
     /// Setups, in their order.
@@ -326,7 +286,7 @@ impl Bench {
             show_deleted: request.show_deleted,
             filter,
         };
-        let (setups, next_page_token) = self.list_of(&paging, violations, keep)?;
+        let (setups, next_page_token) = self.list_of(&paging, violations, reading(keep))?;
         Ok(v1::ListSetupsResponse {
             setups,
             next_page_token,
@@ -335,59 +295,14 @@ impl Bench {
 
     /// Changes a setup.
     pub fn update_setup(&self, request: v1::UpdateSetupRequest) -> Result<v1::Setup, ServiceError> {
-        let change = Change {
-            method: "UpdateSetup",
-            request_id: &request.request_id,
-            request: &request,
-        };
+        let change = change_of!(UpdateSetupRequest, request);
         self.change(&change, request.setup.as_ref(), request.update_mask.as_ref())
-    }
-
-    /// Deletes a setup.
-    pub fn delete_setup(&self, request: v1::DeleteSetupRequest) -> Result<v1::Setup, ServiceError> {
-        let change = Change {
-            method: "DeleteSetup",
-            request_id: &request.request_id,
-            request: &request,
-        };
-        self.delete(&change, (&request.name, &request.etag))
-    }
-
-    /// Brings a deleted setup back.
-    pub fn undelete_setup(&self, request: v1::UndeleteSetupRequest) -> Result<v1::Setup, ServiceError> {
-        let change = Change {
-            method: "UndeleteSetup",
-            request_id: &request.request_id,
-            request: &request,
-        };
-        self.undelete(&change, (&request.name, &request.etag))
-    }
-
-    /// What a setup's record was, newest first.
-    pub fn list_setup_revisions(
-        &self,
-        request: v1::ListSetupRevisionsRequest,
-    ) -> Result<v1::ListSetupRevisionsResponse, ServiceError> {
-        let (revisions, next_page_token) = self.revisions_of(&request.name, request.page_size, &request.page_token)?;
-        Ok(v1::ListSetupRevisionsResponse {
-            revisions,
-            next_page_token,
-        })
     }
 
     /// Enters a job sheet.
     pub fn create_job_sheet(&self, request: v1::CreateJobSheetRequest) -> Result<v1::JobSheet, ServiceError> {
-        let change = Change {
-            method: "CreateJobSheet",
-            request_id: &request.request_id,
-            request: &request,
-        };
+        let change = change_of!(CreateJobSheetRequest, request);
         self.enter(&change, &request.job_sheet_id, request.job_sheet.as_ref())
-    }
-
-    /// One job sheet.
-    pub fn get_job_sheet(&self, request: v1::GetJobSheetRequest) -> Result<v1::JobSheet, ServiceError> {
-        self.read(&request.name, true)
     }
 
     /// Job sheets, in their order.
@@ -408,7 +323,7 @@ impl Bench {
             show_deleted: request.show_deleted,
             filter,
         };
-        let (job_sheets, next_page_token) = self.list_of(&paging, violations, keep)?;
+        let (job_sheets, next_page_token) = self.list_of(&paging, violations, reading(keep))?;
         Ok(v1::ListJobSheetsResponse {
             job_sheets,
             next_page_token,
@@ -417,43 +332,7 @@ impl Bench {
 
     /// Changes a job sheet.
     pub fn update_job_sheet(&self, request: v1::UpdateJobSheetRequest) -> Result<v1::JobSheet, ServiceError> {
-        let change = Change {
-            method: "UpdateJobSheet",
-            request_id: &request.request_id,
-            request: &request,
-        };
+        let change = change_of!(UpdateJobSheetRequest, request);
         self.change(&change, request.job_sheet.as_ref(), request.update_mask.as_ref())
-    }
-
-    /// Deletes a job sheet.
-    pub fn delete_job_sheet(&self, request: v1::DeleteJobSheetRequest) -> Result<v1::JobSheet, ServiceError> {
-        let change = Change {
-            method: "DeleteJobSheet",
-            request_id: &request.request_id,
-            request: &request,
-        };
-        self.delete(&change, (&request.name, &request.etag))
-    }
-
-    /// Brings a deleted job sheet back.
-    pub fn undelete_job_sheet(&self, request: v1::UndeleteJobSheetRequest) -> Result<v1::JobSheet, ServiceError> {
-        let change = Change {
-            method: "UndeleteJobSheet",
-            request_id: &request.request_id,
-            request: &request,
-        };
-        self.undelete(&change, (&request.name, &request.etag))
-    }
-
-    /// What a job sheet's record was, newest first.
-    pub fn list_job_sheet_revisions(
-        &self,
-        request: v1::ListJobSheetRevisionsRequest,
-    ) -> Result<v1::ListJobSheetRevisionsResponse, ServiceError> {
-        let (revisions, next_page_token) = self.revisions_of(&request.name, request.page_size, &request.page_token)?;
-        Ok(v1::ListJobSheetRevisionsResponse {
-            revisions,
-            next_page_token,
-        })
     }
 }

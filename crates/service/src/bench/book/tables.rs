@@ -11,8 +11,8 @@ use wire::violation::{Scope, Violations};
 
 use super::super::{checked, fields, given, refusal, request_key};
 use super::kept::Kept;
-use super::standard::Change;
 use crate::bench::Bench;
+use crate::bench::standard::{Change, change_of};
 use crate::error::ServiceError;
 
 /// Etag of a table nothing was entered in.
@@ -71,11 +71,7 @@ impl Bench {
 
     /// Changes the shop's own rules.
     pub fn update_rule_table(&self, request: v1::UpdateRuleTableRequest) -> Result<v1::RuleTable, ServiceError> {
-        let change = Change {
-            method: "UpdateRuleTable",
-            request_id: &request.request_id,
-            request: &request,
-        };
+        let change = change_of!(UpdateRuleTableRequest, request);
         self.change_single(
             &RULES,
             &change,
@@ -92,11 +88,7 @@ impl Bench {
 
     /// Changes the shop's prices.
     pub fn update_price_list(&self, request: v1::UpdatePriceListRequest) -> Result<v1::PriceList, ServiceError> {
-        let change = Change {
-            method: "UpdatePriceList",
-            request_id: &request.request_id,
-            request: &request,
-        };
+        let change = change_of!(UpdatePriceListRequest, request);
         self.change_single(
             &PRICES,
             &change,

@@ -5,7 +5,7 @@ use store::{Saved, TesterBody};
 use wire::names::Collection;
 use wire::v1;
 
-use super::{given, kept, signed, timestamp, wall_clock, wall_clock_of};
+use super::{given, kept, stamped, wall_clock, wall_clock_of};
 
 /// A tester as it is kept.
 pub fn tester_body(tester: &v1::Tester) -> TesterBody {
@@ -25,15 +25,7 @@ pub fn tester_body(tester: &v1::Tester) -> TesterBody {
 /// A tester as it is told.
 pub fn tester(saved: &Saved<TesterBody>) -> v1::Tester {
     let body = &saved.body;
-    v1::Tester {
-        name: Collection::Testers.name(saved.id.as_str()),
-        uid: saved.uid.clone(),
-        etag: saved.etag(),
-        revision: signed(saved.revision),
-        create_time: Some(timestamp(saved.create_time)),
-        update_time: Some(timestamp(saved.update_time)),
-        delete_time: saved.delete_time.map(timestamp),
-        purge_time: saved.purge_time.map(timestamp),
+    let entered = v1::Tester {
         label: body.label.clone(),
         calibration: body.calibration.as_ref().map(calibration_of),
         frame: body.frame.as_ref().map(frame_of),
@@ -43,7 +35,10 @@ pub fn tester(saved: &Saved<TesterBody>) -> v1::Tester {
         deflection_scale_limit_ratio: body.deflection_scale_limit_ratio,
         instrument: body.instrument.clone(),
         notes: body.notes.clone(),
-    }
+        ..Default::default()
+    };
+    let name = Collection::Testers.name(saved.id.as_str());
+    stamped!(entered, name, saved, [delete_time, purge_time])
 }
 
 fn calibration(entered: &v1::LoadCalibration) -> disk::LoadCalibration {

@@ -9,12 +9,10 @@ use wire::setup::sag;
 use wire::v1;
 use wire::v1::ViolationReason as Reason;
 use wire::v1::judge_setup_request::Source;
-use wire::v1::setup_side::Moment;
 use wire::violation::{Violation, Violations};
 
 use super::{Machine, refused};
-use crate::bench::book::pinned;
-use crate::bench::reduce::used_revision;
+use crate::bench::book::state_at;
 use crate::bench::{Bench, checked};
 use crate::error::{Basis, ServiceError};
 
@@ -87,34 +85,18 @@ impl Bench {
         asked: &v1::SagOfSetup,
         used: &mut Vec<v1::UsedRevision>,
     ) -> Result<(v1::SetupValues, Option<i64>), ServiceError> {
-        let shown = &asked.name;
-        let mut violations = Violations::new();
-        let name = Collection::Setups.revisable(shown, violations.at("setup").at("name"));
-        let name = checked(violations, name)?;
-        let (setup, saved) = self.read_named::<v1::Setup>(&name, shown)?;
-        used.push(used_revision(Collection::Setups, saved.id.as_str(), saved.revision));
-        let visit = setup.visit.unwrap_or_default();
-        let state = match Moment::try_from(asked.moment) {
-            Ok(Moment::AsFound) => visit.as_found,
-            Ok(Moment::AsLeft) => visit.as_left,
-            _ => visit.as_left.or(visit.as_found),
-        };
-        let revision = state.as_ref().and_then(|state| state.machine_revision);
-        let machine = match pinned(&setup.machine, revision) {
-            None => None,
-            Some(name) => {
-                let (machine, saved) = self.read_named::<v1::Machine>(&name, &setup.machine)?;
-                used.push(used_revision(Collection::Machines, saved.id.as_str(), saved.revision));
-                machine.values
-            }
-        };
+        let mut setup = self.setup_named(&asked.name, used)?;
+        let visit = setup.visit.take().unwrap_or_default();
+        let (time, riding) = (visit.visit_time, visit.riding);
+        let state = state_at(visit, asked.moment);
+        let machine = self.machine_at(&setup, state.as_ref(), used)?;
         let values = v1::SetupValues {
             machine,
             state,
-            riding: visit.riding,
+            riding,
             rider_mass_with_gear: self.riders_mass(&setup.rider)?,
         };
-        Ok((values, visit.visit_time.map(|time| time.seconds)))
+        Ok((values, time.map(|time| time.seconds)))
     }
 }
 

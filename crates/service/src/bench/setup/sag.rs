@@ -13,8 +13,6 @@ use wire::v1::setup_side::Moment;
 use wire::violation::Violations;
 
 use super::{Machine, refused};
-use crate::bench::book::pinned;
-use crate::bench::reduce::used_revision;
 use crate::bench::{Bench, checked};
 use crate::error::{Basis, ServiceError};
 
@@ -130,13 +128,8 @@ impl Bench {
         end: End,
         used: &mut Vec<v1::UsedRevision>,
     ) -> Result<v1::SagValues, ServiceError> {
-        let shown = &asked.name;
-        let mut violations = Violations::new();
-        let name = Collection::Setups.revisable(shown, violations.at("setup").at("name"));
-        let name = checked(violations, name)?;
-        let (setup, saved) = self.read_named::<v1::Setup>(&name, shown)?;
-        used.push(used_revision(Collection::Setups, saved.id.as_str(), saved.revision));
-        let visit = setup.visit.unwrap_or_default();
+        let mut setup = self.setup_named(&asked.name, used)?;
+        let visit = setup.visit.take().unwrap_or_default();
         let of = |state: &v1::SetupState| match end {
             End::Front => state.front.clone(),
             End::Rear => state.rear.clone(),
@@ -150,14 +143,7 @@ impl Bench {
         };
         let state = state.unwrap_or_default();
         let stand = of(&state).unwrap_or_default();
-        let machine = match pinned(&setup.machine, state.machine_revision) {
-            None => None,
-            Some(name) => {
-                let (machine, saved) = self.read_named::<v1::Machine>(&name, &setup.machine)?;
-                used.push(used_revision(Collection::Machines, saved.id.as_str(), saved.revision));
-                machine.values
-            }
-        };
+        let machine = self.machine_at(&setup, Some(&state), used)?;
         Ok(v1::SagValues {
             readings: stand.sag,
             machine: machine.map(|machine| with_preloads(machine, end, stand.preload, &stand.leg_preloads)),
@@ -170,7 +156,7 @@ impl Bench {
         if name.is_empty() {
             return Ok(None);
         }
-        match self.read::<v1::Rider>(name, false) {
+        match self.read::<v1::Rider>(name) {
             Ok(rider) => Ok(rider.mass_with_gear),
             Err(ServiceError::NotFound { .. }) => Ok(None),
             Err(other) => Err(other),

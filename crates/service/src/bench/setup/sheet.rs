@@ -7,7 +7,6 @@ use wire::v1::ViolationReason as Reason;
 use wire::v1::render_job_sheet_request::Source;
 use wire::violation::Violations;
 
-use crate::bench::reduce::used_revision;
 use crate::bench::{Bench, checked};
 use crate::error::ServiceError;
 use crate::sheet::Paper;
@@ -92,18 +91,12 @@ impl Bench {
     /// The records a sheet names: its setup, the machine as it left, the rider as now.
     fn sheet_of(&self, shown: &str) -> Result<Gathered, ServiceError> {
         let mut used = Vec::new();
-        let (sheet, saved) = self.read_named::<v1::JobSheet>(&named(Collection::JobSheets, shown)?, shown)?;
-        used.push(used_revision(Collection::JobSheets, saved.id.as_str(), saved.revision));
-        let (setup, saved) = self.read_named::<v1::Setup>(&named(Collection::Setups, &sheet.setup)?, &sheet.setup)?;
-        used.push(used_revision(Collection::Setups, saved.id.as_str(), saved.revision));
-        let visit = setup.visit.unwrap_or_default();
+        let sheet: v1::JobSheet = self.read_used(&named(Collection::JobSheets, shown)?, shown, &mut used)?;
+        let setup = named(Collection::Setups, &sheet.setup)?;
+        let mut setup: v1::Setup = self.read_used(&setup, &sheet.setup, &mut used)?;
+        let visit = setup.visit.take().unwrap_or_default();
         let state = visit.as_left.as_ref().or(visit.as_found.as_ref());
-        let machine = match state.and_then(|state| state.machine_revision) {
-            Some(revision) => format!("{}@{revision}", setup.machine),
-            None => setup.machine.clone(),
-        };
-        let (machine, saved) = self.read_named::<v1::Machine>(&named(Collection::Machines, &machine)?, &machine)?;
-        used.push(used_revision(Collection::Machines, saved.id.as_str(), saved.revision));
+        let machine = self.machine_at(&setup, state, &mut used)?;
         // A rider may have been erased: the sheet is then without a name.
         let rider = named(Collection::Riders, &setup.rider)
             .and_then(|name| self.read_named::<v1::Rider>(&name, &setup.rider))
@@ -111,7 +104,7 @@ impl Bench {
             .filter(|(rider, _)| rider.delete_time.is_none());
         Ok(Gathered {
             rider: rider.map(|(rider, _)| rider),
-            machine: machine.values.unwrap_or_default(),
+            machine: machine.unwrap_or_default(),
             visit,
             sheet,
             used,

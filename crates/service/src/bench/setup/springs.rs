@@ -9,8 +9,7 @@ use wire::v1;
 use wire::v1::reduce_run_request::Source as Asked;
 use wire::violation::Violations;
 
-use crate::bench::reduce::used_revision;
-use crate::bench::{Bench, checked, map};
+use crate::bench::{Bench, checked};
 use crate::error::{Basis, ServiceError};
 
 /// Points of a measured curve that are kept: more would not change a position by what can be read.
@@ -26,12 +25,7 @@ impl Bench {
         let mut violations = Violations::new();
         let name = Collection::Springs.revisable(shown, violations.at("spring"));
         let name = checked(violations, name)?;
-        let saved = self.spring_at(&name, shown)?;
-        if saved.delete_time.is_some() {
-            return Err(ServiceError::Deleted { name: shown.to_owned() });
-        }
-        used.push(used_revision(Collection::Springs, saved.id.as_str(), saved.revision));
-        let spring = map::spring(&saved);
+        let spring: v1::Spring = self.read_standing(&name, shown, used)?;
         let label = if spring.label.is_empty() { shown } else { &spring.label };
         let lengths = wire::book::sag::length(spring.free_length.as_ref())
             .zip(wire::book::sag::length(spring.solid_length.as_ref()));

@@ -105,7 +105,7 @@ impl Bench {
         shown: &str,
         time: Moment,
     ) -> Result<Saved<TesterBody>, ServiceError> {
-        let newest = self.tester_at(name, shown)?;
+        let newest = self.saved_at::<v1::Tester>(name, shown)?;
         if name.revision.is_some() || calibrated_at(&newest).is_none_or(|done| done <= time.as_nanos()) {
             return Ok(newest);
         }
@@ -156,7 +156,7 @@ impl Bench {
         let Some(name) = Collection::Testers.revisable(&request.tester, violations.at("tester")) else {
             return Ok(None);
         };
-        let saved = self.tester_at(&name, &request.tester)?;
+        let saved = self.saved_at::<v1::Tester>(&name, &request.tester)?;
         let Some(calibration) = map::tester(&saved).calibration else {
             return Err(ServiceError::NotReducible {
                 basis: Basis::Stored,
