@@ -259,8 +259,8 @@ def prices_are_the_shops_own(api):
         ("price_list.rows[1].price", "VALUE_MISSING"),
         ("price_list.rows[1].label", "CONFLICT"),
     }, refusal
-    one = api.change("BookService/UpdatePriceList", {"price_list": {"currency_code": "XXX"}})
-    assert (one.currency_code, len(one.rows)) == ("XXX", 2), one
+    one = api.change("BookService/UpdatePriceList", {"price_list": {"currency_code": "CHF"}})
+    assert (one.currency_code, len(one.rows)) == ("CHF", 2), one
 
 
 SHARES = [(0.0, 0.58), (1500.0, 0.54), (3200.0, 0.50), (5200.0, 0.46), (7000.0, 0.41), (9100.0, 0.37)]

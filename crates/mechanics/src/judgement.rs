@@ -30,7 +30,7 @@ mod travel;
 mod visit;
 mod words;
 
-pub use adjusters::{factor_to_middle, rebound_factor};
+pub use adjusters::factor_to_middle;
 pub use answer::{
     Action, AfterSpring, Amount, Confidence, Direction, Evidence, Judgement, Missing, StepRange, Subject,
     ThumbAndPhysics, Verdict,

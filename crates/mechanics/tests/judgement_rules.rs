@@ -6,8 +6,7 @@ mod rules {
 
     use mechanics::judgement::{
         Action, Adjuster, Circuit, Confidence, DamperType, Direction, EndVisit, Ends, ForceModel, Judgement, Oil,
-        OwnRule, Riding, RuleTable, Sag, Serviceability, Subject, Threshold, Verdict, Visit, Wear, factor_to_middle,
-        judge, rebound_factor,
+        OwnRule, Riding, RuleTable, Sag, Serviceability, Subject, Threshold, Verdict, Visit, Wear, judge,
     };
     use mechanics::quantity::{
         KinematicViscosity, KinematicViscosityUnit, LengthUnit, Quantity, SpringRate, StiffnessUnit,
@@ -469,34 +468,6 @@ mod rules {
                 .take(hazards)
                 .all(|one| one.check_first.iter().any(|words| words.starts_with("today")))
         );
-    }
-
-    /// SET-24 of the published cases of setup: share, quarter, factor to the middle, factor of another spring.
-    #[test]
-    fn shares_and_factors_are_those_of_the_case() {
-        let factors = [
-            (0.0, std::f64::consts::SQRT_2, true),
-            (3.0, 1.296_839_554_651_009_6, true),
-            (6.0, 1.189_207_115_002_721, true),
-            (6.5, 1.172_157_688_819_251_5, false),
-            (12.0, 1.0, false),
-            (24.0, std::f64::consts::FRAC_1_SQRT_2, false),
-        ];
-        for (position, factor, near) in factors {
-            assert!((factor_to_middle(position / 24.0, 2.0) / factor - 1.0).abs() < 1e-12);
-            let end = EndVisit {
-                adjusters: vec![clicks(Circuit::REBOUND, position, 24.0)],
-                ..right()
-            };
-            let judged = of_rear(Riding::HardRoad, end);
-            assert_eq!(
-                says(&judged, Action::Revalve, Some(Direction::Stronger)),
-                near,
-                "{position}"
-            );
-        }
-        assert!((rebound_factor(95.0 / 85.0) - 1.057_188_279_741_848_8).abs() < 1e-12);
-        assert!((rebound_factor(95.0 / 85.0) * factor_to_middle(0.25, 2.0) - 1.257_215_824_166_493_7).abs() < 1e-12);
     }
 
     #[test]

@@ -3,6 +3,7 @@
 //! Pure, and drawn once for all three: the colours stand as attributes and are those of print; nothing rests on them.
 
 use maud::html;
+use wire::setup::words;
 use wire::v1;
 
 const WIDTH: f64 = 640.0;
@@ -91,47 +92,7 @@ fn read(step: &v1::CostStep, highest: f64) -> Step {
 
 /// A remedy with its place, in words.
 pub(crate) fn remedy(step: &v1::CostStep) -> String {
-    let end = if step.end == v1::MachineEnd::Front as i32 {
-        "front"
-    } else {
-        "rear"
-    };
-    format!("{end}: {}", remedy_word(step.remedy))
-}
-
-/// A limit in words: `front rebound: a quarter of the range left`.
-pub(crate) fn limit_word(limit: &v1::LimitForecast) -> String {
-    let end = if limit.end == v1::MachineEnd::Front as i32 {
-        "front"
-    } else {
-        "rear"
-    };
-    let circuit = wire::setup::forecast::circuit(limit.circuit, wire::violation::Violations::new().root());
-    let circuit = circuit
-        .map(|circuit| format!(" {}", circuit.word()))
-        .unwrap_or_default();
-    let what = match limit.kind() {
-        v1::LimitKind::TravelUsed => "all the travel used",
-        v1::LimitKind::Bind => "the spring binds before the stop",
-        v1::LimitKind::QuarterLeft => "a quarter of the range left",
-        v1::LimitKind::RangeGone => "nothing of the range left",
-        v1::LimitKind::PortLimited => "the ports rule, not the stack",
-        v1::LimitKind::TopOut => "full extension under braking",
-        v1::LimitKind::Unspecified => "a limit",
-    };
-    format!("{end}{circuit}: {what}")
-}
-
-/// A remedy in words.
-pub(crate) fn remedy_word(remedy: i32) -> &'static str {
-    match v1::Remedy::try_from(remedy) {
-        Ok(v1::Remedy::Respring) => "another spring",
-        Ok(v1::Remedy::Revalve) => "other valving",
-        Ok(v1::Remedy::Replace) => "another unit",
-        Ok(v1::Remedy::Service) => "service",
-        Ok(v1::Remedy::Set) => "set from outside",
-        Ok(v1::Remedy::Leave | v1::Remedy::Unspecified) | Err(_) => "left as it is",
-    }
+    format!("{}: {}", words::end(step.end), words::remedy(step.remedy))
 }
 
 fn amount(money: &v1::Money) -> f64 {

@@ -41,21 +41,14 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
     {
         return calibration::fitted(&fitted);
     }
-    if let Some(report) = of_springs(message) {
+    if let Some(report) = reported(message) {
         return report;
     }
-    let table = match kind.name() {
-        "EvaluateDamperResponse" => message.transcode_to().ok().map(|reply| valving::damper(&reply)),
-        "ForecastLimitsResponse" => message.transcode_to().ok().map(|reply| forecast::limits(&reply)),
-        "CompareStacksResponse" => message.transcode_to().ok().map(|reply| valving::comparison(&reply)),
-        "ChooseSpringResponse" => message.transcode_to().ok().map(|reply| setup::chosen(&reply)),
-        _ => None,
-    };
     let mut page = Page::of(message);
-    let rest = match table {
-        Some(table) => {
+    let rest = match tabled(message) {
+        Some((table, shown)) => {
             page.text = table;
-            valving::without_tables(message)
+            without(message, shown)
         }
         None if kind.name() == "ReadSagResponse" => setup::without_budgets(message),
         None => message.clone(),
@@ -67,8 +60,31 @@ pub(crate) fn reply(message: &DynamicMessage) -> String {
     page.text
 }
 
-/// The replies on springs that have a report of their own.
-fn of_springs(message: &DynamicMessage) -> Option<String> {
+/// The replies that have tables of their own, with the fields those show.
+fn tabled(message: &DynamicMessage) -> Option<(String, &'static [&'static str])> {
+    Some(match message.descriptor().name() {
+        "EvaluateDamperResponse" => (valving::damper(&message.transcode_to().ok()?), valving::OF_DAMPER),
+        "CompareStacksResponse" => (
+            valving::comparison(&message.transcode_to().ok()?),
+            valving::OF_COMPARISON,
+        ),
+        "ForecastLimitsResponse" => (forecast::limits(&message.transcode_to().ok()?), forecast::SHOWN),
+        "ChooseSpringResponse" => (setup::chosen(&message.transcode_to().ok()?), setup::RANKED),
+        _ => return None,
+    })
+}
+
+/// A reply without some of its fields.
+fn without(message: &DynamicMessage, shown: &[&str]) -> DynamicMessage {
+    let mut rest = message.clone();
+    for name in shown {
+        rest.clear_field_by_name(name);
+    }
+    rest
+}
+
+/// The replies that have a report of their own.
+fn reported(message: &DynamicMessage) -> Option<String> {
     match message.descriptor().name() {
         "JudgeSetupResponse" => Some(judged::judged(&message.transcode_to().ok()?)),
         "JudgePairResponse" => Some(springs::pair(&message.transcode_to().ok()?)),

@@ -12,7 +12,7 @@ use mechanics::quantity::{LengthUnit, MassUnit};
 
 use crate::names::Collection;
 use crate::quantity::Range;
-use crate::records::{LONG_TEXT, SHORT_TEXT, check, text};
+use crate::records::{LONG_TEXT, SHORT_TEXT, check, moment, text};
 use crate::v1;
 use crate::v1::ViolationReason as Reason;
 use crate::violation::Scope;
@@ -116,22 +116,6 @@ pub(crate) fn at_most(count: usize, limit: usize, mut at: Scope<'_>) -> bool {
         );
     }
     fits
-}
-
-/// Checks a moment as JSON can tell it.
-fn moment(moment: Option<&prost_types::Timestamp>, mut at: Scope<'_>) {
-    const FIRST: i64 = -62_135_596_800;
-    const LAST: i64 = 253_402_300_799;
-    let Some(moment) = moment else { return };
-    if !(FIRST..=LAST).contains(&moment.seconds) || !(0..1_000_000_000).contains(&moment.nanos) {
-        at.push(
-            Reason::OutOfRange,
-            format_args!(
-                "moment is {} s and {} ns; allowed the years 1 to 9999, nanoseconds 0 to 999,999,999",
-                moment.seconds, moment.nanos
-            ),
-        );
-    }
 }
 
 /// Checks an age.

@@ -448,6 +448,24 @@ fn gap_before(gap: &v1::Gap, number: i64, mut at: Scope<'_>) {
     text(&gap.cause, SHORT_TEXT, at.at("cause"));
 }
 
+/// Reads a moment as JSON can tell it: the years 1 to 9999 (google.protobuf.Timestamp).
+pub fn moment(time: Option<&prost_types::Timestamp>, mut at: Scope<'_>) -> Option<(i64, i32)> {
+    const FIRST: i64 = -62_135_596_800;
+    const LAST: i64 = 253_402_300_799;
+    let time = time?;
+    if (FIRST..=LAST).contains(&time.seconds) && (0..1_000_000_000).contains(&time.nanos) {
+        return Some((time.seconds, time.nanos));
+    }
+    at.push(
+        Reason::OutOfRange,
+        format_args!(
+            "moment is {} s and {} ns; allowed the years 1 to 9999, nanoseconds 0 to 999,999,999",
+            time.seconds, time.nanos
+        ),
+    );
+    None
+}
+
 /// The faults of part of a record: what the part leaves out as a whole is not missing.
 pub fn of_part(found: Violations, at: &str, given: impl Fn(&str) -> bool, violations: &mut Violations) {
     let faults: Vec<Violation> = found.finish().err().unwrap_or_default();

@@ -6,6 +6,7 @@ pub mod judge;
 pub mod respond;
 pub mod sag;
 pub mod unit;
+pub mod words;
 
 use mechanics::chassis::End;
 use mechanics::quantity::{Length, LengthUnit, Mass, MassUnit, Quantity};

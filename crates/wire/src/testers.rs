@@ -4,7 +4,7 @@ use mechanics::quantity::{ForceUnit, LengthUnit, Load, Quantity};
 use mechanics::spring::{LoadCalibration, LoadCurve};
 
 use crate::quantity::{Range, number, unit};
-use crate::records::{LONG_TEXT, SHORT_TEXT, check, load_cell, tester_frame, text};
+use crate::records::{LONG_TEXT, SHORT_TEXT, check, load_cell, moment, tester_frame, text};
 use crate::springs::calibration::points;
 use crate::v1;
 use crate::v1::ViolationReason as Reason;
@@ -13,8 +13,6 @@ use crate::violation::{Scope, Violations};
 
 /// Points of a calibration that is kept.
 const MOST_POINTS: usize = 1_000;
-/// The years a moment can have: 0001 to 9999 (google.protobuf.Timestamp).
-const MOMENTS: std::ops::RangeInclusive<i64> = -62_135_596_800..=253_402_300_799;
 
 /// Checks a tester as entered.
 pub fn tester(tester: &v1::Tester, mut at: Scope<'_>) {
@@ -96,30 +94,15 @@ fn times(message: &v1::LoadCalibration, at: &mut Scope<'_>) {
             "when the calibration was done is required: a run takes the one that was in force",
         );
     }
-    let done = done.and_then(|time| moment(time, at.at("calibrate_time")));
+    let done = moment(done, at.at("calibrate_time"));
     let due = message.due_time.as_ref();
-    let due = due.and_then(|time| moment(time, at.at("due_time")));
+    let due = moment(due, at.at("due_time"));
     if let (Some(done), Some(due)) = (done, due)
         && due <= done
     {
         at.at("due_time")
             .push(Reason::Conflict, "due_time is not after calibrate_time");
     }
-}
-
-/// Checks a moment.
-pub fn moment(time: &prost_types::Timestamp, mut at: Scope<'_>) -> Option<(i64, i32)> {
-    let good = MOMENTS.contains(&time.seconds) && (0..1_000_000_000).contains(&time.nanos);
-    if !good {
-        at.push(
-            Reason::OutOfRange,
-            format_args!(
-                "{} s and {} ns are no moment; allowed 0001-01-01 to 9999-12-31",
-                time.seconds, time.nanos
-            ),
-        );
-    }
-    good.then_some((time.seconds, time.nanos))
 }
 
 /// What a request to reduce leaves out and the tester's record says: frame, cell, last digits, deflection scale.

@@ -1,7 +1,5 @@
 //! Curves of springs together and of air over oil, against SciPy.
 
-use std::time::Instant;
-
 use acceptance::{repository, tool};
 use mechanics::quantity::{
     Deflection, GaugePressure, Length, LengthUnit, Quantity, SpringRate, StiffnessUnit, Stroke, UnitSystem, Volume,
@@ -11,7 +9,7 @@ use mechanics::spring::{
 };
 
 use crate::process::{json_of, number};
-use crate::table::{Line, note};
+use crate::table::{Line, least, note};
 
 const ROUNDS: usize = 51;
 /// Places of a curve.
@@ -76,23 +74,14 @@ fn gas() -> GasRequest {
     }
 }
 
-/// Least time of a call in ms, and what it gave.
-fn least<T>(work: impl Fn() -> Result<T, String>) -> Result<(T, f64), String> {
-    let (mut found, mut best) = (work()?, f64::INFINITY);
-    for _ in 0..ROUNDS {
-        let started = Instant::now();
-        found = std::hint::black_box(work()?);
-        best = best.min(started.elapsed().as_secs_f64() * 1e3);
-    }
-    Ok((found, best))
-}
-
 /// The rows.
 pub(crate) fn rows() -> Result<Vec<Line>, String> {
     note("springs: ours, then SciPy");
     let (assembly, gas) = (assembly(), gas());
-    let (together, together_ms) = least(|| evaluate_assembly(&assembly).map_err(|error| error.to_string()))?;
-    let (air, air_ms) = least(|| evaluate_gas_spring(&gas).map_err(|error| error.to_string()))?;
+    let (together, together_ms) = least(ROUNDS, || {
+        evaluate_assembly(&assembly).map_err(|error| error.to_string())
+    })?;
+    let (air, air_ms) = least(ROUNDS, || evaluate_gas_spring(&gas).map_err(|error| error.to_string()))?;
     let mut script = std::process::Command::new(tool("python/bin/python")?);
     script
         .arg(repository().join("tests/bench/springs.py"))

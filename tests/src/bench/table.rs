@@ -1,6 +1,7 @@
 //! The table.
 
 use std::io::Write as _;
+use std::time::Instant;
 
 /// One line of it.
 pub(crate) struct Line {
@@ -84,4 +85,15 @@ pub(crate) fn note(line: &str) {
 
 pub(crate) fn percent(part: f64, of: f64) -> String {
     format!("{:.0} %", 100.0 * part / of)
+}
+
+/// What some work gave last, and its least time of so many rounds in ms: what else the machine does only ever adds.
+pub(crate) fn least<T>(rounds: usize, work: impl Fn() -> Result<T, String>) -> Result<(T, f64), String> {
+    let (mut found, mut best) = (work()?, f64::INFINITY);
+    for _ in 0..rounds {
+        let started = Instant::now();
+        found = std::hint::black_box(work()?);
+        best = best.min(started.elapsed().as_secs_f64() * 1e3);
+    }
+    Ok((found, best))
 }

@@ -1,7 +1,5 @@
 //! A stack's lift curve and a damper's force curve, against reference solutions with SciPy.
 
-use std::time::Instant;
-
 use acceptance::{repository, tool};
 use mechanics::quantity::{
     AbsolutePressure, Area, Density, ElasticModulus, Force, KinematicViscosity, KinematicViscosityUnit, Length,
@@ -15,7 +13,7 @@ use mechanics::valving::oil::{Oil, OilAt, ViscosityPoint};
 use mechanics::valving::stack::{Face, Layer, Method, RadialHold, Request, Stack, solve};
 
 use crate::process::{json_of, number};
-use crate::table::{Line, note};
+use crate::table::{Line, least, note};
 
 const ROUNDS: usize = 21;
 /// The same as in the script.
@@ -145,28 +143,17 @@ fn damper() -> Result<(Damper, OilAt), String> {
     Ok((damper, oil))
 }
 
-/// Last value of some work and its least time in ms.
-fn least(work: impl Fn() -> Result<f64, String>) -> Result<(f64, f64), String> {
-    let (mut found, mut best) = (0.0, f64::INFINITY);
-    for _ in 0..ROUNDS {
-        let started = Instant::now();
-        found = std::hint::black_box(work()?);
-        best = best.min(started.elapsed().as_secs_f64() * 1e3);
-    }
-    Ok((found, best))
-}
-
 /// The rows.
 pub(crate) fn rows() -> Result<Vec<Line>, String> {
     note("valving: ours, then the reference solutions");
     let request = pyramid();
-    let (edge, stack_ms) = least(|| {
+    let (edge, stack_ms) = least(ROUNDS, || {
         let solved = solve(&request).map_err(|error| error.to_string())?;
         let last = solved.points.last().ok_or("no point")?;
         Ok(last.edge_lift.get(LengthUnit::Millimeter))
     })?;
     let (damper, oil) = damper()?;
-    let (force, damper_ms) = least(|| {
+    let (force, damper_ms) = least(ROUNDS, || {
         let mut last = 0.0;
         for k in 0..VELOCITIES {
             let velocity = Velocity::from_si(2.0 * k as f64 / (VELOCITIES - 1) as f64 - 1.0);

@@ -10,7 +10,8 @@ use super::rows::RuleId;
 use super::service::{OilState, ask_for_oil, oil_state};
 use super::visit::{Adjuster, Circuit, Serviceability, StrokeDirection};
 use crate::finding::Code;
-use crate::quantity::{Preload, Quantity};
+use crate::quantity::{Mass, Preload, Quantity, WheelRate};
+use crate::valving::ride::factor_for_spring;
 
 /// Share of an adjuster's range that is left towards closed.
 pub(super) fn share_left(one: &Adjuster) -> f64 {
@@ -24,15 +25,11 @@ pub fn factor_to_middle(share_left: f64, closed_to_open_force_ratio: f64) -> f64
     closed_to_open_force_ratio.powf(0.5 - share_left)
 }
 
-/// Rebound that keeps the damping ratio with another spring, the same mass on it: `sqrt(k2/k1)`.
-#[must_use]
-pub fn rebound_factor(new_over_old_rate: f64) -> f64 {
-    new_over_old_rate.sqrt()
-}
-
 /// What another spring asks for beside itself.
 pub(super) fn after_spring(look: &Look<'_>, wanted_total: f64, rate: f64) -> AfterSpring {
-    let rebound = rebound_factor(rate);
+    // The rider and the machine stay what they are.
+    let (rates, mass) = ((WheelRate::from_si(1.0), WheelRate::from_si(rate)), Mass::from_si(1.0));
+    let rebound = factor_for_spring(rates, (mass, mass));
     let r = look.ratio(RuleId::ForceRatio);
     let position = look.rebound().and_then(|one| {
         // F(x2) = f F(x1): the share left falls by ln f/ln r.

@@ -6,7 +6,7 @@ use super::caution;
 use super::look::{Cause, Desk, EQUAL, Look, SagSeen, Target};
 use super::rows::RuleId;
 use super::service::level_is_off;
-use super::spring_amount::{self, Needed};
+use super::spring_amount::{self, Asked, Needed};
 use crate::finding::Code;
 use crate::quantity::{AngleUnit, Length, Preload, Quantity, STANDARD_GRAVITY};
 
@@ -116,11 +116,7 @@ fn rear_spring(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen, 
         desk.find(Code::ThumbAgainstPhysics, text);
         return;
     };
-    let mut verdict = look.verdict(Action::Respring, Subject::Spring);
-    verdict.direction = Some(way);
-    verdict.amount = Some(asked.amount);
-    verdict.both = asked.both;
-    verdict.after = asked.rate_factor.map(|rate| after_spring(look, target.middle(), rate));
+    let mut verdict = respring(look, way, &asked, target.middle());
     verdict.evidence.push(look.evidence(rules, &text));
     let mut computed = look.evidence(
         &[],
@@ -277,11 +273,7 @@ fn out_of_reach(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen)
     ) else {
         return;
     };
-    let mut verdict = look.verdict(Action::Respring, Subject::Spring);
-    verdict.direction = Some(way);
-    verdict.amount = Some(asked.amount);
-    verdict.both = asked.both;
-    verdict.after = asked.rate_factor.map(|rate| after_spring(look, target.middle(), rate));
+    let mut verdict = respring(look, way, &asked, target.middle());
     let text = format!(
         "total sag {}, and with all the preload there is still {}",
         look.words.length(sag.total),
@@ -359,4 +351,14 @@ pub(super) fn attitude(look: &Look<'_>, desk: &mut Desk, verdict: &mut Verdict, 
         desk.find(Code::AttitudeChanges, text);
         verdict.cautions.push(Code::AttitudeChanges.caution());
     }
+}
+
+/// Another spring, by the amount asked for.
+fn respring(look: &Look<'_>, way: Direction, asked: &Asked, wanted_total: f64) -> Verdict {
+    let mut verdict = look.verdict(Action::Respring, Subject::Spring);
+    verdict.direction = Some(way);
+    verdict.amount = Some(asked.amount);
+    verdict.both = asked.both;
+    verdict.after = asked.rate_factor.map(|rate| after_spring(look, wanted_total, rate));
+    verdict
 }

@@ -26,9 +26,20 @@ struct Machine {
     place: &'static str,
 }
 
+impl Machine {
+    /// One that was sent along.
+    fn sent(values: v1::MachineValues) -> Self {
+        Self {
+            values,
+            basis: Basis::Sent,
+            place: "values",
+        }
+    }
+}
+
 impl Bench {
-    /// A machine of the book by its name.
-    fn machine_named(&self, shown: &str, used: &mut Vec<v1::UsedRevision>) -> Result<v1::MachineValues, ServiceError> {
+    /// A machine of the book.
+    fn machine_kept(&self, shown: &str, used: &mut Vec<v1::UsedRevision>) -> Result<Machine, ServiceError> {
         let mut violations = Violations::new();
         let name = Collection::Machines.revisable(shown, violations.at("machine"));
         let name = checked(violations, name)?;
@@ -37,7 +48,11 @@ impl Bench {
             Some(_) => self.read_used(&name, shown, used)?,
             None => self.read_standing(&name, shown, used)?,
         };
-        Ok(machine.values.unwrap_or_default())
+        Ok(Machine {
+            values: machine.values.unwrap_or_default(),
+            basis: Basis::Stored,
+            place: "machine",
+        })
     }
 
     /// A setup of the book by its name.

@@ -4,7 +4,7 @@ pub(super) mod applied;
 
 use store::{Saved, StoreError, TesterBody};
 use wire::names::Collection;
-use wire::testers::moment;
+use wire::records::moment;
 use wire::v1;
 use wire::violation::{Scope, Violations};
 
@@ -80,8 +80,7 @@ impl Bench {
     /// Testers, by name.
     pub fn list_testers(&self, request: v1::ListTestersRequest) -> Result<v1::ListTestersResponse, ServiceError> {
         let mut violations = Violations::new();
-        let due = request.due_before.as_ref();
-        let due = due.and_then(|time| moment(time, violations.at("due_before")));
+        let due = moment(request.due_before.as_ref(), violations.at("due_before"));
         let paging = Paging {
             size: request.page_size,
             token: &request.page_token,

@@ -1,11 +1,11 @@
 //! From the records of a visit to the words of a sheet.
 
 use mechanics::quantity::UnitSystem;
+use wire::setup::words;
 use wire::v1;
 
 use super::content::{Concern, Fact, Gravity, JobSheet, Part, Picture, Setting, When};
 use crate::page::words::{entered_in, estimated};
-use crate::staircase;
 
 /// What a sheet is made from.
 #[derive(Debug, Default)]
@@ -359,8 +359,8 @@ fn limit(limit: &v1::LimitForecast) -> Option<Concern> {
         gravity: Gravity::Note,
         message: format!(
             "looking ahead, {}: {when}; then {}",
-            staircase::limit_word(limit),
-            staircase::remedy_word(limit.remedy)
+            words::placed_limit(limit),
+            words::remedy(limit.remedy)
         ),
         caution: String::new(),
     })

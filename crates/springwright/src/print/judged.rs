@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use wire::setup::words;
 use wire::v1;
 
 use super::figures::clean;
@@ -26,12 +27,10 @@ pub(super) fn judged(reply: &v1::JudgeSetupResponse) -> String {
         if index == 0 {
             text.push_str("\nit would still help to know\n");
         }
-        let end = match missing.end() {
-            v1::MachineEnd::Front => "front ",
-            v1::MachineEnd::Rear => "rear ",
-            _ => "",
-        };
-        let _ = writeln!(text, "  {end}{}: {}", clean(&missing.subject), clean(&missing.settles));
+        let end = words::end(missing.end);
+        let gap = if end.is_empty() { "" } else { " " };
+        let (subject, settles) = (clean(&missing.subject), clean(&missing.settles));
+        let _ = writeln!(text, "  {end}{gap}{subject}: {settles}");
     }
     let _ = writeln!(text, "\nrule table {}", clean(&reply.rule_table_version));
     text.push_str(&assumptions(&reply.assumptions));

@@ -10,6 +10,9 @@ use super::said;
 use super::table::Table;
 use super::typed::{Shown, shown};
 
+/// Fields of a choice that its table shows.
+pub(super) const RANKED: &[&str] = &["ranked"];
+
 fn cell<Q: Shown>(quantity: Option<&Q>) -> String {
     shown(quantity).unwrap_or_default()
 }

@@ -1,19 +1,15 @@
 //! Curves of dampers and comparisons as tables; what is said beside them is printed like everything else.
 
-use prost_reflect::{DynamicMessage, ReflectMessage as _};
 use wire::v1;
 
 use super::figures::per_cent;
 use super::table::Table;
 use super::typed::{Shown, shown};
 
-/// Fields that the tables show, or that are a table of many points.
-const TABLES: &[&str] = &[
-    "limits",
-    "steps",
-    "staircase_svg",
-    "points",
-    "marks",
+/// Fields of a damper's reply that its table shows.
+pub(super) const OF_DAMPER: &[&str] = &["points", "marks"];
+/// Fields of a comparison that its tables show, or that are tables of many points.
+pub(super) const OF_COMPARISON: &[&str] = &[
     "stack_differences",
     "stack_curve",
     "damper_differences",
@@ -22,19 +18,7 @@ const TABLES: &[&str] = &[
     "second_events",
     "first_marks",
     "second_marks",
-    "ranked",
 ];
-
-/// The reply without what the tables show.
-pub(super) fn without_tables(message: &DynamicMessage) -> DynamicMessage {
-    let mut rest = message.clone();
-    for field in message.descriptor().fields() {
-        if TABLES.contains(&field.name()) {
-            rest.clear_field(&field);
-        }
-    }
-    rest
-}
 
 fn cell<Q: Shown>(quantity: Option<&Q>) -> String {
     shown(quantity).unwrap_or_default()

@@ -9,6 +9,7 @@ use super::sag::length;
 use super::visit::visit_values;
 use crate::quantity::{Message as _, number, unit_system};
 use crate::records::{SHORT_TEXT, text};
+use crate::setup::words;
 use crate::v1;
 use crate::violation::Violations;
 
@@ -96,31 +97,13 @@ impl Place {
 
     /// In words.
     pub fn words(&self) -> String {
-        let end = if self.end == v1::MachineEnd::Front {
-            "front"
-        } else {
-            "rear"
-        };
+        let end = words::end(self.end as i32);
         let leg = match self.leg {
             Some(1) => " left",
             Some(_) => " right",
             None => "",
         };
-        format!("{end}{leg} {}", circuit_words(self.circuit))
-    }
-}
-
-/// A circuit in the trade's words.
-pub(super) fn circuit_words(circuit: i32) -> &'static str {
-    use v1::DampingCircuit as Circuit;
-    match Circuit::try_from(circuit) {
-        Ok(Circuit::Compression) => "compression",
-        Ok(Circuit::LowSpeedCompression) => "low-speed compression",
-        Ok(Circuit::HighSpeedCompression) => "high-speed compression",
-        Ok(Circuit::Rebound) => "rebound",
-        Ok(Circuit::LowSpeedRebound) => "low-speed rebound",
-        Ok(Circuit::HighSpeedRebound) => "high-speed rebound",
-        Ok(Circuit::Unspecified) | Err(_) => "damping",
+        format!("{end}{leg} {}", words::circuit(self.circuit))
     }
 }
 

@@ -4,8 +4,8 @@ use std::time::Duration;
 
 use mechanics::chassis::{End, SagFound};
 use mechanics::judgement::{
-    Action, Adjuster, Amount, Circuit, Confidence, DamperType, Direction, EndVisit, ForceModel, Judgement, Missing,
-    Oil, Riding, Sag, Serviceability, ShaftSpeed, StrokeDirection, Verdict, Visit, Wear, Whole,
+    Adjuster, Amount, Circuit, Confidence, DamperType, Direction, EndVisit, ForceModel, Judgement, Missing, Oil,
+    Riding, Sag, Serviceability, ShaftSpeed, StrokeDirection, Verdict, Visit, Wear, Whole,
 };
 use mechanics::quantity::{
     KinematicViscosityUnit, Length, LengthUnit, Mass, MassUnit, Preload, Quantity, SpringRate, StiffnessUnit, Travel,
@@ -17,6 +17,7 @@ use super::{end_number, length, mass, riders};
 use crate::book::{at_most, known, machine, required, visit};
 use crate::quantity::{Range, computed, number, optional, unit_system};
 use crate::records::check;
+use crate::setup::words::remedy_of;
 use crate::springs::estimates::{assumptions, findings};
 use crate::v1;
 use crate::v1::ViolationReason as Reason;
@@ -421,7 +422,7 @@ fn missing(one: &Missing) -> v1::MissingValue {
 fn verdict(one: &Verdict, version: &str, units: UnitSystem) -> v1::Verdict {
     let waits = one.waits_for.iter().filter_map(|index| i32::try_from(*index).ok());
     v1::Verdict {
-        action: action(one.action) as i32,
+        action: remedy_of(one.action) as i32,
         end: end_number(one.end),
         circuit: one.circuit.map_or(0, circuit_number),
         direction: one.direction.map_or(0, |way| direction(way) as i32),
@@ -454,17 +455,6 @@ fn verdict(one: &Verdict, version: &str, units: UnitSystem) -> v1::Verdict {
         }),
         cautions: one.cautions.iter().map(|text| (*text).to_owned()).collect(),
         text: one.to_string(),
-    }
-}
-
-fn action(action: Action) -> v1::Remedy {
-    match action {
-        Action::Leave => v1::Remedy::Leave,
-        Action::Set => v1::Remedy::Set,
-        Action::Service => v1::Remedy::Service,
-        Action::Respring => v1::Remedy::Respring,
-        Action::Revalve => v1::Remedy::Revalve,
-        Action::Replace => v1::Remedy::Replace,
     }
 }
 

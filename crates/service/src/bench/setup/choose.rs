@@ -44,7 +44,11 @@ impl Bench {
             }
         }
         let end = checked(violations, options.end)?;
-        let machine = self.machine_of(request.source.as_ref(), &mut used)?;
+        let machine = match &request.source {
+            Some(Source::Machine(name)) => self.machine_kept(name, &mut used)?,
+            Some(Source::Values(values)) => Machine::sent(values.clone()),
+            None => return Err(ServiceError::internal("a choice without a machine")),
+        };
         if machine.basis == Basis::Stored {
             let mut missing = Violations::new();
             needs(&machine.values, end, &options, &mut missing, "machine");
@@ -56,22 +60,6 @@ impl Bench {
         let mut reply = self.chosen(&options, &machine, model, candidates)?;
         reply.used = used;
         Ok(reply)
-    }
-
-    fn machine_of(&self, source: Option<&Source>, used: &mut Vec<v1::UsedRevision>) -> Result<Machine, ServiceError> {
-        Ok(match source {
-            Some(Source::Machine(name)) => Machine {
-                values: self.machine_named(name, used)?,
-                basis: Basis::Stored,
-                place: "machine",
-            },
-            Some(Source::Values(values)) => Machine {
-                values: values.clone(),
-                basis: Basis::Sent,
-                place: "values",
-            },
-            None => return Err(ServiceError::internal("a choice without a machine")),
-        })
     }
 
     /// The candidates with those of the rack found.

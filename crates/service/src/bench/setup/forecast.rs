@@ -38,16 +38,8 @@ impl Bench {
         checked(violations, Some(()))?;
         let mut used = Vec::new();
         let machine = match &request.source {
-            Some(Source::Machine(name)) => Machine {
-                values: self.machine_named(name, &mut used)?,
-                basis: Basis::Stored,
-                place: "machine",
-            },
-            Some(Source::Values(values)) => Machine {
-                values: values.clone(),
-                basis: Basis::Sent,
-                place: "values",
-            },
+            Some(Source::Machine(name)) => self.machine_kept(name, &mut used)?,
+            Some(Source::Values(values)) => Machine::sent(values.clone()),
             None => return Err(ServiceError::internal("a forecast without a machine")),
         };
         let (prices, currency) = self.prices_of(&request)?;

@@ -49,16 +49,8 @@ impl Bench {
             .zip(options.road);
         let (((end, sprung), damping), road) = checked(violations, read)?;
         let machine = match request.source {
-            Some(Source::Machine(name)) => Machine {
-                values: self.machine_named(&name, &mut used)?,
-                basis: Basis::Stored,
-                place: "machine",
-            },
-            Some(Source::Values(values)) => Machine {
-                values,
-                basis: Basis::Sent,
-                place: "values",
-            },
+            Some(Source::Machine(name)) => self.machine_kept(&name, &mut used)?,
+            Some(Source::Values(values)) => Machine::sent(values),
             None => return Err(ServiceError::internal("a response without a machine")),
         };
         let mut model = self.end_model(&machine, end, FAST, &mut used)?;

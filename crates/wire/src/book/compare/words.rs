@@ -1,6 +1,6 @@
 //! The trade's words for the fields of a setup.
 
-use crate::book::follow::circuit_words;
+use crate::setup::words;
 use crate::v1::MachineEnd;
 
 /// What a field is called, and whose end it is.
@@ -29,7 +29,7 @@ pub(super) fn label(field: &str) -> (String, MachineEnd) {
                 }
             }
             ("adjusters", Some(circuit)) => {
-                parts.push(circuit_words(circuit.parse().unwrap_or(0)).to_owned());
+                parts.push(words::circuit(circuit.parse().unwrap_or(0)).to_owned());
             }
             // The leg of an adjuster stands behind its circuit.
             (leg, None) if leg.ends_with(']') => {

@@ -2,12 +2,13 @@
 
 use mechanics::chassis::Suspension;
 use mechanics::forecast::{CircuitPoint, CostStep, EndPoint, Forecast, ForecastEnd, Kind, Limit, Money, PacePoint};
-use mechanics::judgement::{Action, Circuit, ShaftSpeed, StrokeDirection};
+use mechanics::judgement::{Circuit, ShaftSpeed, StrokeDirection};
 use mechanics::quantity::{Quantity, STANDARD_GRAVITY, Stroke, Travel, UnitSystem, Velocity};
 
 use super::{CircuitOptions, EndOptions};
 use crate::quantity::computed;
 use crate::setup::end_number;
+use crate::setup::words::remedy_of;
 use crate::springs::estimates::{assumptions, findings};
 use crate::v1;
 use crate::v1::ViolationReason as Reason;
@@ -112,7 +113,7 @@ fn limit(limit: &Limit) -> v1::LimitForecast {
         pace_ratio: limit.pace,
         lower_pace_ratio: limit.low,
         upper_pace_ratio: limit.high,
-        remedy: remedy(limit.kind.remedy()) as i32,
+        remedy: remedy_of(limit.kind.remedy()) as i32,
         why: limit.why.clone(),
     }
 }
@@ -133,7 +134,7 @@ fn step(step: &CostStep) -> v1::CostStep {
         pace_ratio: step.pace,
         lower_pace_ratio: step.low,
         upper_pace_ratio: step.high,
-        remedy: remedy(step.remedy) as i32,
+        remedy: remedy_of(step.remedy) as i32,
         end: end_number(step.end),
         limit_index: i32::try_from(step.limit).unwrap_or(i32::MAX),
         label: step.label.clone().unwrap_or_default(),
@@ -192,15 +193,4 @@ pub fn circuit_number(circuit: Circuit) -> i32 {
         (StrokeDirection::Rebound, Some(ShaftSpeed::High)) => Sent::HighSpeedRebound,
     };
     sent as i32
-}
-
-fn remedy(action: Action) -> v1::Remedy {
-    match action {
-        Action::Leave => v1::Remedy::Leave,
-        Action::Set => v1::Remedy::Set,
-        Action::Service => v1::Remedy::Service,
-        Action::Respring => v1::Remedy::Respring,
-        Action::Revalve => v1::Remedy::Revalve,
-        Action::Replace => v1::Remedy::Replace,
-    }
 }

@@ -1,0 +1,73 @@
+//! Ends, circuits, limits and remedies in the trade's words, for page, paper and terminal.
+
+use mechanics::judgement::Action;
+
+use crate::v1;
+
+/// An end; empty where none of the two is meant.
+pub fn end(end: i32) -> &'static str {
+    match v1::MachineEnd::try_from(end) {
+        Ok(v1::MachineEnd::Front) => "front",
+        Ok(v1::MachineEnd::Rear) => "rear",
+        Ok(v1::MachineEnd::Unspecified | v1::MachineEnd::Either) | Err(_) => "",
+    }
+}
+
+/// A circuit; empty where none is stated.
+pub fn circuit(circuit: i32) -> &'static str {
+    use v1::DampingCircuit as Circuit;
+    match Circuit::try_from(circuit) {
+        Ok(Circuit::Compression) => "compression",
+        Ok(Circuit::LowSpeedCompression) => "low-speed compression",
+        Ok(Circuit::HighSpeedCompression) => "high-speed compression",
+        Ok(Circuit::Rebound) => "rebound",
+        Ok(Circuit::LowSpeedRebound) => "low-speed rebound",
+        Ok(Circuit::HighSpeedRebound) => "high-speed rebound",
+        Ok(Circuit::Unspecified) | Err(_) => "",
+    }
+}
+
+/// A limit that the pace meets.
+pub fn limit(kind: v1::LimitKind) -> &'static str {
+    match kind {
+        v1::LimitKind::TravelUsed => "all the travel used",
+        v1::LimitKind::Bind => "the spring binds before the stop",
+        v1::LimitKind::QuarterLeft => "a quarter of the range left",
+        v1::LimitKind::RangeGone => "nothing of the range left",
+        v1::LimitKind::PortLimited => "the ports rule, not the stack",
+        v1::LimitKind::TopOut => "full extension under braking",
+        v1::LimitKind::Unspecified => "a limit",
+    }
+}
+
+/// A limit with its place: `front rebound: a quarter of the range left`.
+pub fn placed_limit(limited: &v1::LimitForecast) -> String {
+    let (end, circuit) = (end(limited.end), circuit(limited.circuit));
+    let gap = if circuit.is_empty() { "" } else { " " };
+    format!("{end}{gap}{circuit}: {}", limit(limited.kind()))
+}
+
+/// What is done about it.
+pub fn remedy(remedy: i32) -> &'static str {
+    match v1::Remedy::try_from(remedy) {
+        Ok(v1::Remedy::Set) => "set from outside",
+        Ok(v1::Remedy::Service) => "service",
+        Ok(v1::Remedy::Respring) => "another spring",
+        Ok(v1::Remedy::Revalve) => "other valving",
+        Ok(v1::Remedy::Replace) => "another unit",
+        Ok(v1::Remedy::Leave) => "left as it is",
+        Ok(v1::Remedy::Unspecified) | Err(_) => "",
+    }
+}
+
+/// What a judgement asks for, as it is sent.
+pub(super) fn remedy_of(action: Action) -> v1::Remedy {
+    match action {
+        Action::Leave => v1::Remedy::Leave,
+        Action::Set => v1::Remedy::Set,
+        Action::Service => v1::Remedy::Service,
+        Action::Respring => v1::Remedy::Respring,
+        Action::Revalve => v1::Remedy::Revalve,
+        Action::Replace => v1::Remedy::Replace,
+    }
+}
