@@ -39,8 +39,8 @@ pub use loads::{
 pub use path::Path;
 pub use reading::{Handling, Lengths, MOST_REPEATS, StateReading};
 pub use response::{
-    DampingLaw, LONGEST, MOST_VELOCITIES, QuarterBike, Responded, ResponseRequest, Road, TracePoint,
-    natural_frequencies, packing, respond,
+    DampingLaw, LONGEST, MOST_VELOCITIES, QuarterBike, Responded, ResponseRequest, Road, TracePoint, assumed_rates,
+    natural_frequencies, packing, respond, usual_stop_rate, usual_tyre_rate,
 };
 pub use rest::{Equilibrium, RestState, Root};
 pub use sag::{SagFound, SagRequest, read_sag};

@@ -2,6 +2,7 @@
 
 mod integrate;
 mod measure;
+mod usual;
 
 use super::error::{ChassisError, number_within, within};
 use super::rest::RestState;
@@ -14,6 +15,7 @@ use crate::quantity::{
 use crate::spring::words::Words;
 
 pub use measure::TracePoint;
+pub use usual::{assumed_rates, usual_stop_rate, usual_tyre_rate};
 
 /// How the damper pushes.
 #[derive(Debug, Clone, PartialEq)]

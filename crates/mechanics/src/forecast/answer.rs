@@ -6,7 +6,7 @@ use super::machine::{Bench, CircuitAt, EndAt, REACH, VELOCITY, World};
 use super::request::{Damping, ForecastCircuit, ForecastRequest, Money};
 use super::scaling;
 use super::search::Watched;
-use crate::chassis::{End, cornering_factor};
+use crate::chassis::{End, assumed_rates, cornering_factor};
 use crate::estimate::Assumption;
 use crate::finding::{Code, Finding};
 use crate::judgement::{Action, Circuit};
@@ -367,6 +367,13 @@ fn assumptions(request: &ForecastRequest, bench: &Bench<'_>) -> Vec<Assumption> 
         for given in &end.given.circuits {
             assumptions.extend(of_circuit(end.end, end.bump.is_some(), given));
         }
+    }
+    let tyres: Vec<_> = bench.ends.iter().filter(|end| end.bump.is_some()).collect();
+    if let Some(first) = tyres.first() {
+        // One that is not known is enough to say what was taken.
+        let unknown = tyres.iter().any(|end| end.given.tyre_rate.is_none());
+        let known = first.given.tyre_rate.filter(|_| !unknown);
+        assumptions.extend(assumed_rates(known, request.units));
     }
     assumptions
 }

@@ -2,14 +2,13 @@
 
 use super::request::{ForecastEnd, ForecastRequest};
 use super::search::SLOWEST;
-use crate::chassis::{ChassisError, DampingLaw, End, QuarterBike, ResponseRequest, Road, respond};
-use crate::quantity::{DampingRate, Mass, Quantity, STANDARD_GRAVITY, Velocity, WheelRate};
+use crate::chassis::{
+    ChassisError, DampingLaw, End, QuarterBike, ResponseRequest, Road, respond, usual_stop_rate, usual_tyre_rate,
+};
+use crate::quantity::{DampingRate, Mass, Quantity, STANDARD_GRAVITY, Velocity};
 
 /// Paces at which the bump is ridden; between them straight.
 const PACES: u32 = 8;
-/// Rate of a tyre where it is not known, N/m, and of the stops (common practice, no source).
-const TYRE: f64 = 170_000.0;
-const STOP: f64 = 1_000_000.0;
 /// Followed after the bump, s: about one swing of the body.
 const AFTER: f64 = 0.5;
 
@@ -37,9 +36,9 @@ impl BumpTable {
                 compression: damping,
                 rebound: damping,
             },
-            tyre_rate: given.tyre_rate.unwrap_or_else(|| WheelRate::from_si(TYRE)),
+            tyre_rate: given.tyre_rate.unwrap_or_else(usual_tyre_rate),
             tyre_damping: DampingRate::from_si(0.0),
-            stop_rate: WheelRate::from_si(STOP),
+            stop_rate: usual_stop_rate(),
         };
         let ridden = |pace: f64| {
             let speed = bump.speed.si() * pace;

@@ -195,6 +195,8 @@ pub struct GasChanged {
 const STEPS: usize = 200;
 /// A real gas this far from the ideal law is said to be.
 const NOT_IDEAL: f64 = 0.01;
+/// Strokes of a request at which that is looked at.
+const LOOKED_AT: usize = 16;
 /// Gauge pressure from which on a gas is called dangerous, Pa (common practice, no source).
 const HURTS: f64 = 5e5;
 
@@ -326,12 +328,17 @@ fn say(request: &GasRequest, acting: &Acting, findings: &mut Vec<Finding>) {
         );
         findings.push(Finding::about(Code::GasPressure, "charge_gauge_pressure", text));
     }
-    for stroke in &request.strokes {
+    if !matches!(acting.chamber.model, GasModel::Polytropic(_)) {
+        return;
+    }
+    // The state of a real gas takes longer than the whole curve: a few strokes tell as much as all of them.
+    let every = request.strokes.len().div_ceil(LOOKED_AT).max(1);
+    let looked_at = request.strokes.iter().rev().step_by(every).rev();
+    for stroke in looked_at {
         let Some(at) = acting.at(stroke.si()) else { continue };
         // A tenth of a per cent at 10 bar, one per cent at 30: the state itself tells.
         let dense = super::real_gas::NITROGEN.at_pressure(293.15, at.pressure);
-        let off = dense.map_or(0.0, |state| (state.slow_exponent - 1.0).abs());
-        if matches!(acting.chamber.model, GasModel::Polytropic(_)) && off > NOT_IDEAL {
+        if dense.is_some_and(|state| (state.slow_exponent - 1.0).abs() > NOT_IDEAL) {
             let text = format!(
                 "at {} and {:.0} bar a real gas is noticeably stiffer or softer than the ideal one",
                 words.length(stroke.si()),

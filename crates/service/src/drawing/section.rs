@@ -2,7 +2,7 @@
 //! larger is said on it.
 
 use maud::{Markup, html};
-use mechanics::quantity::{LengthUnit, Unit, UnitSystem};
+use mechanics::quantity::{Length, LengthUnit, Quantity as _, Unit, UnitSystem};
 use mechanics::valving::stack::Stack;
 use wire::v1;
 
@@ -288,7 +288,7 @@ impl<'a> Drawing<'a> {
     /// Diameters along the bottom.
     fn ruler(&self, y: f64) -> Markup {
         let unit = self.unit();
-        let per = if unit == LengthUnit::Inch { 25.4 } else { 1.0 };
+        let per = millimeters(Length::new(1.0, unit));
         // In diameters: half a radius' step.
         let most = 2.0 * ACROSS / (self.paper.x(1.0) - AXIS) / per;
         let step = round_step(most / 6.0);
@@ -312,7 +312,7 @@ impl<'a> Drawing<'a> {
     /// A bar as long as a round height.
     fn bar(&self) -> Markup {
         let unit = self.unit();
-        let per = if unit == LengthUnit::Inch { 25.4 } else { 1.0 };
+        let per = millimeters(Length::new(1.0, unit));
         let length = round_step(30.0 / self.paper.up(per));
         let decimals = (-length.log10().floor()).max(0.0) as usize;
         let (low, high) = (self.paper.ground, self.paper.y(length * per));

@@ -1,8 +1,9 @@
 //! EvaluateResponse.
 
-use mechanics::chassis::{QuarterBike, ResponseRequest, Suspension, respond as follow};
-use mechanics::estimate::Assumption;
-use mechanics::quantity::{Length, Quantity, WheelRate};
+use mechanics::chassis::{
+    QuarterBike, ResponseRequest, Suspension, assumed_rates, respond as follow, usual_stop_rate, usual_tyre_rate,
+};
+use mechanics::quantity::{Length, Quantity};
 use wire::names::Collection;
 use wire::setup::{choose, respond, unit};
 use wire::v1;
@@ -14,10 +15,6 @@ use super::{Machine, faults, refused};
 use crate::bench::{Bench, checked};
 use crate::error::{Basis, ServiceError};
 
-/// Vertical rate of a tyre where none is given, N/m (common practice, no source).
-const TYRE: f64 = 170_000.0;
-/// What an end gives at its stops, at the wheel, N/m (common practice, no source).
-const STOP: f64 = 500_000.0;
 /// Exponent of gas in a fast stroke.
 const FAST: f64 = 1.4;
 
@@ -78,23 +75,16 @@ impl Bench {
         let suspension = Suspension::new(path, elements).map_err(refuse)?;
         let unsprung = options.unsprung.unwrap_or_else(|| model.unsprung_or_usual());
         let mut assumptions = model.assumptions.clone();
-        let tyre_rate = options.tyre_rate.unwrap_or_else(|| {
-            assumptions.push(assumed("tyre_rate", format!("the tyre gives at {} N/mm", TYRE * 1e-3)));
-            WheelRate::from_si(TYRE)
-        });
-        assumptions.push(assumed(
-            "stops",
-            format!("the ends of the travel give at {} N/mm", STOP * 1e-3),
-        ));
+        assumptions.extend(assumed_rates(options.tyre_rate, options.units));
         let asked = ResponseRequest {
             bike: QuarterBike {
                 sprung,
                 unsprung,
                 suspension,
                 damping,
-                tyre_rate,
+                tyre_rate: options.tyre_rate.unwrap_or_else(usual_tyre_rate),
                 tyre_damping: options.tyre_damping,
-                stop_rate: WheelRate::from_si(STOP),
+                stop_rate: usual_stop_rate(),
             },
             road,
             seconds: options.seconds,
@@ -105,13 +95,5 @@ impl Bench {
         let mut reply = respond::response(&found, travel, &assumptions, options.units);
         reply.used = used;
         Ok(reply)
-    }
-}
-
-fn assumed(subject: &'static str, text: String) -> Assumption {
-    Assumption {
-        subject,
-        text,
-        source: "common practice, no source",
     }
 }
