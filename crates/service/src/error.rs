@@ -62,9 +62,9 @@ pub enum ServiceError {
         /// The run.
         run: String,
     },
-    /// No rate can be given from the samples.
+    /// What is asked cannot be computed from what was sent or is kept.
     NotReducible {
-        /// Where the samples came from.
+        /// Where the values came from.
         basis: Basis,
         /// Why not, in words.
         cause: String,
@@ -372,7 +372,7 @@ impl fmt::Display for ServiceError {
             Self::Deleted { name } => write!(f, "{name} is deleted; undelete it first"),
             Self::RunOpen { run } => write!(f, "{run} is not finished"),
             Self::RunClosed { run } => write!(f, "{run} is finished or discarded"),
-            Self::NotReducible { cause, .. } => write!(f, "no rate can be given from the samples: {cause}"),
+            Self::NotReducible { cause, .. } => write!(f, "what is asked cannot be computed: {cause}"),
             Self::NotConverged {
                 residual, iterations, ..
             } => {

@@ -8,6 +8,7 @@ mod convert;
 mod csv_samples;
 mod draw_stack;
 mod drawer;
+mod example;
 mod folder;
 mod reduce_run;
 mod setup;

@@ -5,7 +5,9 @@ use std::path::PathBuf;
 use clap::{Arg, ArgAction, ArgMatches, Command, FromArgMatches as _};
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MethodDescriptor};
 
-use super::{Shown, ask, book, calibration, draw_stack, drawer, reduce_run, run_method, setup, springs, valving};
+use super::{
+    Shown, ask, book, calibration, draw_stack, drawer, example, reduce_run, run_method, setup, springs, valving,
+};
 use crate::args::{self, CommonArgs};
 use crate::call::document;
 use crate::entry::{enter, is_typable};
@@ -164,7 +166,7 @@ fn out_of(method: &MethodDescriptor, matches: &ArgMatches) -> Option<PathBuf> {
     given.map(PathBuf::from)
 }
 
-fn bench_name(service: &str) -> String {
+pub(super) fn bench_name(service: &str) -> String {
     api::kebab(service.strip_suffix("Service").unwrap_or(service))
 }
 
@@ -183,7 +185,7 @@ fn points_path(method: &MethodDescriptor) -> Option<&'static str> {
 
 fn verb(method: &MethodDescriptor) -> Command {
     let about = api::words(&method.parent_service().parent_file(), method.path());
-    let mut verb = args::verb(api::kebab(method.name()), about).after_help(example(method));
+    let mut verb = args::verb(api::kebab(method.name()), about).after_help(example::of(method));
     verb = verb.args(flags(method).into_iter().map(Flag::arg));
     if api::is_calculation(method) {
         verb = verb.arg(units_arg());
@@ -260,6 +262,7 @@ fn flags(method: &MethodDescriptor) -> Vec<Flag> {
         "LoadAtLength" => load_at_length(),
         "SolveStack" => valving::solve_stack(),
         "ReadSag" => setup::read_sag(),
+        "JudgeSetup" => derived(method).into_iter().chain(setup::judge_setup()).collect(),
         "ForecastLimits" => setup::forecast_limits(),
         "CompareStacks" => valving::compare_stacks(),
         "EvaluateDamper" => valving::evaluate_damper(),
@@ -351,87 +354,4 @@ fn of_field(field: &FieldDescriptor, within: Option<&FieldDescriptor>) -> Flag {
         text_path: None,
         also: None,
     }
-}
-
-fn example(method: &MethodDescriptor) -> String {
-    let flags = match method.name() {
-        "ReduceRun" => "--csv run.csv --columns deflection:mm,load:N --marking \"9.5 N/mm\" --grade 5%",
-        "LoadAtLength" => "--rate 9.5N/mm --free-length 450mm --length 400mm",
-        "SolveStack" => {
-            "--shims \"30x0.15*2, 26x0.15, 22x0.15 mm\" --clamp 14mm --port-inner 18mm --port-outer 26mm --to 1MPa"
-        }
-        "CompareStacks" => {
-            "--first \"30x0.15*2, 26x0.15 mm\" --second stacks/mid --clamp 14mm --port-inner 18mm --port-outer 26mm --server ..."
-        }
-        "EvaluateDamper" => "--damper dampers/rear --to 1m/s --server 127.0.0.1:7411",
-        "EvaluateOil" => {
-            "--viscosity 15mm2/s --viscosity-at 40degC --second-viscosity 3.8mm2/s --second-viscosity-at 100degC --temperature 20degC"
-        }
-        "CreateShimLot" => "--server 127.0.0.1:7411 --id face-30 --outer 30mm --bore 8mm --thickness 0.15mm --count 20",
-        "AdjustShimCount" => "--server 127.0.0.1:7411 --lot shimLots/face-30 --by -3",
-        "CreateStack" => {
-            "--server 127.0.0.1:7411 --id mid --shims \"30x0.15*2, 26x0.15 mm\" --clamp 14mm --port-inner 18mm --port-outer 26mm"
-        }
-        "BuildStack" => "--server 127.0.0.1:7411 --stack stacks/mid --lot shimLots/face-30",
-        "UnbuildStack" => "--server 127.0.0.1:7411 --stack stacks/mid",
-        "CreateDamper" => "--server 127.0.0.1:7411 --id rear --request damper.json --compression-stack stacks/mid",
-        "ListDampers" => "--server 127.0.0.1:7411 --stack stacks/mid",
-        "ListShimLots" => "--server 127.0.0.1:7411 --outer-diameter 30mm",
-        "ListStacks" => "--server 127.0.0.1:7411 --built true",
-        name if name.contains("ShimLot") => "--server 127.0.0.1:7411 --name shimLots/face-30",
-        name if name.contains("Stack") => "--server 127.0.0.1:7411 --name stacks/mid",
-        name if name.contains("Damper") => "--server 127.0.0.1:7411 --name dampers/rear",
-        "ReadSag" => {
-            "--end rear --extended 600mm --alone-pressed 588mm --alone-lifted 592mm --rider-pressed 563.5mm --rider-lifted 567.5mm --rider-mass 82kg --motion-ratio 0.46 --rear-travel 130mm --rear-spring-rate 95N/mm"
-        }
-        "ChooseSpring" => "--request rack.json --end rear --rider-mass-with-gear 82kg --target-total-sag 35mm",
-        "EvaluateResponse" => "--request bump.json --end front --sprung-mass 95kg",
-        "ForecastLimits" => "--request forecast.json --riding-deceleration-ratio 0.6 --drawn",
-        "RenderJobSheet" => "--server 127.0.0.1:7411 --job-sheet jobSheets/tern-3 --out sheet.pdf",
-        "EvaluateHelical" => "--wire-diameter 5mm --mean-coil-diameter 40mm --active-coil-count 5 --deflections 20mm",
-        "EvaluateAssembly" => "--series \"40 N/mm stop 12mm, 9.5 N/mm\" --preload 10mm --deflections 25mm --plot",
-        "EvaluateGasSpring" => {
-            "--seal-diameter 48mm --bore-diameter 44mm --air-gap 130mm --travel 120mm --strokes 100mm --plot"
-        }
-        "ComputeWheelRate" => "--motion-ratio 0.5 --rate \"90 N/mm\" --preload 8mm --wheel-travels 60mm",
-        "JudgePair" => "--server 127.0.0.1:7411 --first-run runs/left --second-run runs/right --limit-ratio 2%",
-        "FitCalibration" => "--points \"0:0.2, 500:507.4, 1000:1014.8\" --degree 1 --readings 310.5",
-        "CreateTester" | "UpdateTester" => {
-            "--server 127.0.0.1:7411 --tester-id press --points-csv points.csv --applied-unit N --shown-unit N --calibrated 2026-03-01"
-        }
-        "ListTesters" => "--server 127.0.0.1:7411 --due-before 2026-12-31",
-        "CreateSpring" => "--server 127.0.0.1:7411 --label \"fork, left\" --marked-rate 9.5N/mm",
-        "UpdateSpring" => "--server 127.0.0.1:7411 --name springs/a7 --rack-place \"top row\"",
-        "ListSprings" => "--server 127.0.0.1:7411 --label-contains fork",
-        "ListRuns" => "--server 127.0.0.1:7411 --state finished",
-        "UpdateRun" => "--server 127.0.0.1:7411 --name runs/r1 --spring springs/a7",
-        "ReadRunSamples" => "--server 127.0.0.1:7411 --name runs/r1 --json",
-        "WatchBench" => "--server 127.0.0.1:7411",
-        "InstructRun" => "--server 127.0.0.1:7411 --name runs/r1 --action start",
-        "CreateRider" => "--server 127.0.0.1:7411 --person-name \"N. N.\" --mass-with-gear 84kg",
-        "CreateMachine" => {
-            "--server 127.0.0.1:7411 --machine-id m1 --wheelbase 1420mm --front-adjuster \"rebound 24 clicks\""
-        }
-        "CreateSetup" => {
-            "--server 127.0.0.1:7411 --machine machines/m1 --distance 1200km --found-front-adjuster \"rebound 12 clicks\""
-        }
-        "UpdateSetup" => "--server 127.0.0.1:7411 --name setups/s1 --left-rear-alone \"588/592 mm\"",
-        "CreateJobSheet" => "--server 127.0.0.1:7411 --setup setups/s1 --media-type text/html",
-        "ListSetups" | "FollowMachine" => "--server 127.0.0.1:7411 --machine machines/m1",
-        "CompareSetups" => "--server 127.0.0.1:7411 --first setups/s1 --second setups/s2",
-        "GetRuleTable" | "GetPriceList" | "ListRiders" | "ListMachines" | "ListJobSheets" => "--server 127.0.0.1:7411",
-        "UpdateRuleTable" => "--server 127.0.0.1:7411 --request rules.json",
-        "UpdatePriceList" => "--server 127.0.0.1:7411 --request prices.json",
-        name if name.contains("Rider") => "--server 127.0.0.1:7411 --name riders/7b1e28ba-2fa1-41d2-883f-0016d3cca427",
-        name if name.contains("Machine") => "--server 127.0.0.1:7411 --name machines/m1",
-        name if name.contains("Setup") => "--server 127.0.0.1:7411 --name setups/s1",
-        name if name.contains("JobSheet") => "--server 127.0.0.1:7411 --name jobSheets/j1",
-        "RecordRun" => "--server 127.0.0.1:7411 --request steps.json --json",
-        name if name.contains("Spring") => "--server 127.0.0.1:7411 --name springs/a7",
-        name if name.contains("Tester") => "--server 127.0.0.1:7411 --name testers/press",
-        name if name.contains("Run") => "--server 127.0.0.1:7411 --name runs/r1",
-        _ => "--server 127.0.0.1:7411 --request request.json --json",
-    };
-    let bench = bench_name(method.parent_service().name());
-    format!("Example: springwright {bench} {} {flags}", api::kebab(method.name()))
 }

@@ -2,10 +2,8 @@
 
 use super::bench::Flag;
 
-/// Flags of ReadSag.
-pub(super) fn read_sag() -> Vec<Flag> {
-    let reading = |name: &str, path: &str, help: &str| Flag::new(name, &format!("values.readings.{path}"), help);
-    let machine = |name: &str, path: &str, help: &str| Flag::new(name, &format!("values.machine.{path}"), help);
+/// A setup of the book as the source.
+fn of_book() -> Vec<Flag> {
     vec![
         Flag::new(
             "setup",
@@ -13,6 +11,19 @@ pub(super) fn read_sag() -> Vec<Flag> {
             "A setup of the book, such as setups/s1; needs --server",
         ),
         Flag::new("moment", "setup.moment", "Which moment of it: as-found or as-left"),
+    ]
+}
+
+/// Flags of JudgeSetup; a visit that is not in the book comes with --request, or is asked for by "setup judge --ask".
+pub(super) fn judge_setup() -> Vec<Flag> {
+    of_book()
+}
+
+/// Flags of ReadSag.
+pub(super) fn read_sag() -> Vec<Flag> {
+    let reading = |name: &str, path: &str, help: &str| Flag::new(name, &format!("values.readings.{path}"), help);
+    let machine = |name: &str, path: &str, help: &str| Flag::new(name, &format!("values.machine.{path}"), help);
+    let own = vec![
         Flag::new("end", "end", "Which end: front or rear"),
         reading(
             "extended",
@@ -79,7 +90,8 @@ pub(super) fn read_sag() -> Vec<Flag> {
             "rate_step",
             "One step of the rack for this end, its springs together",
         ),
-    ]
+    ];
+    of_book().into_iter().chain(own).collect()
 }
 
 /// Flags of ForecastLimits; its ends and their adjusters come with --request or --set.
