@@ -59,7 +59,7 @@ pub(super) fn form(posted: &Posted, faults: &[Violation], drawer: &[v1::Stack]) 
     };
     let (rebound, free) = (in_rebound(posted), posted.text(HOLD) == "free");
     html! {
-        form #ask method="get" action="/valving" {
+        form #ask method="get" action="/valving" data-answer="/valving/result" {
             (stack(SHIMS, Some("text-form")))
             p.hint #text-form {
                 "From the piston outward: diameter x thickness * count, layers apart by commas, the unit behind the last one: "
