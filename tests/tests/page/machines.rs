@@ -125,7 +125,7 @@ fn positions(rebound: f64, compression: f64) -> Vec<v1::AdjusterSetting> {
 /// A visit: rebound at the rear goes towards closed as the pace rises, the fork's stays about where it is.
 fn visit(index: usize, words: &str) -> v1::VisitValues {
     const FORK: [f64; 6] = [12.0, 11.0, 13.0, 12.0, 11.0, 12.0];
-    const REAR: [f64; 6] = [15.0, 13.0, 12.0, 10.0, 9.0, 7.0];
+    const REAR: [f64; 6] = [15.0, 13.0, 12.0, 10.0, 9.0, 6.0];
     let at = |positions: &[f64; 6]| positions.get(index).copied().unwrap_or(12.0);
     let end = |rebound: f64, preload: f64, sag: Option<v1::SagReadings>, used: f64| v1::EndState {
         preload: mm(preload),

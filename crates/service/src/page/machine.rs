@@ -14,6 +14,7 @@ mod list;
 mod paper;
 mod sag;
 mod saving;
+mod told;
 mod words;
 
 use axum::Router;
@@ -39,6 +40,7 @@ use fields::Moment;
 use history::History;
 use kept::{Kept, Wanted};
 use saving::Saved;
+use told::{Told, left, look_at, missing, result};
 
 pub(super) fn routes() -> Router<Page> {
     Router::new()
@@ -52,18 +54,6 @@ pub(super) fn routes() -> Router<Page> {
 }
 
 type Sent = Result<Response<Body>, Refusal>;
-
-/// What is said of what was typed.
-struct Told {
-    /// In a sentence.
-    headline: String,
-    /// The rest.
-    body: Markup,
-    /// What is not known.
-    missing: Markup,
-    /// Faults, each at its field.
-    faults: Vec<Violation>,
-}
 
 /// A view before it is framed.
 struct Scene {
@@ -173,10 +163,10 @@ async fn judgement(State(page): State<Page>, visitor: Visitor, Path(id): Path<St
         .places
         .compute(move |bench| {
             let kept = kept::read(bench, &id, &wanted)?;
-            Ok(told(bench, &kept, &posted, &units))
+            Ok(told::told(bench, &kept, &posted, &units))
         })
         .await?;
-    let parts = html! { (result(&told)) (missing(&told)) };
+    let parts = html! { (result(&told)) (missing(&told)) (left(&told)) };
     Ok(guard::html(parts.into_string()))
 }
 
@@ -203,7 +193,7 @@ async fn scene(
             let posted = posted.unwrap_or_else(|| filled(bench, &kept, &visitor));
             let units = visitor.reply_units();
             Ok(Scene {
-                told: told(bench, &kept, &posted, &visitor),
+                told: told::told(bench, &kept, &posted, &visitor),
                 history: history::read(bench, &kept, query.compare, units)?,
                 ahead: ahead::read(bench, &kept, query.ahead, units),
                 kept,
@@ -223,74 +213,6 @@ fn filled(bench: &Bench, kept: &Kept, visitor: &Visitor) -> Posted {
     fields::filled(kept, LengthUnit::of_system(visitor.units), &fields::day_of(&now))
 }
 
-/// Judges what was typed. Whatever is wrong is said in place of the judgement: what was written stays.
-fn told(bench: &Bench, kept: &Kept, posted: &Posted, visitor: &Visitor) -> Told {
-    let typed = match fields::read(posted, kept) {
-        Ok(typed) => typed,
-        Err(faults) => return faulty(faults),
-    };
-    let [machine, _] = &kept.fitted;
-    let rider_mass = kept.rider_mass().or(typed.rider_mass);
-    let sags = sag::read(bench, machine, &typed.found, rider_mass, visitor.reply_units());
-    let asked = judged::Asked {
-        machine: machine.clone(),
-        state: typed.found,
-        riding: typed.visit.riding,
-        rider_mass,
-        details: typed.details,
-        deceleration: typed.deceleration,
-        time: typed.visit.visit_time,
-        reply_units: visitor.reply_units(),
-    };
-    match judged::judge(bench, asked) {
-        Ok(reply) => Told {
-            headline: judged::headline(&reply),
-            body: html! { (sag::shown(&sags)) (judged::shown(&reply)) },
-            missing: judged::missing(&reply),
-            faults: Vec::new(),
-        },
-        Err(ServiceError::InvalidFields(faults)) => faulty(fields::at_fields(faults, Moment::Found, posted, kept)),
-        Err(error) => Told {
-            headline: "No judgement.".to_owned(),
-            body: html! { div.notice { p { bdi { (error) } } } },
-            missing: html! {},
-            faults: Vec::new(),
-        },
-    }
-}
-
-fn faulty(faults: Vec<Violation>) -> Told {
-    Told {
-        headline: "No judgement: something that was written cannot be taken.".to_owned(),
-        body: look_at(&faults),
-        missing: html! {},
-        faults,
-    }
-}
-
-/// Faults, each with the way to its field.
-fn look_at(faults: &[Violation]) -> Markup {
-    html! {
-        div.notice {
-            p { "Look at:" }
-            ul { @for fault in faults { li { a href={ "#" (fault.field) } { bdi { (fault.description) } } } } }
-        }
-    }
-}
-
-/// The judgement, as the script finds it.
-fn result(told: &Told) -> Markup {
-    let faults: Vec<&str> = told.faults.iter().map(|fault| fault.field.as_str()).collect();
-    html! {
-        div #result data-said=(told.headline) data-faults=(faults.join(" ")) { (told.body) }
-    }
-}
-
-/// What is not known, as the script finds it.
-fn missing(told: &Told) -> Markup {
-    html! { div #missing data-part { (told.missing) } }
-}
-
 /// What became of the form, above everything else.
 fn outcome_told(outcome: &Outcome, kept: &Kept) -> Markup {
     html! {
@@ -303,7 +225,7 @@ fn outcome_told(outcome: &Outcome, kept: &Kept) -> Markup {
             }
             Outcome::Faulty(faults) => div role="alert" {
                 p { strong { "Nothing was saved." } }
-                (look_at(faults))
+                (look_at(faults, kept))
             }
             Outcome::Refused(error) => div.notice role="alert" {
                 p { bdi { (error) } }
@@ -362,7 +284,7 @@ fn shown(scene: &Scene, visitor: &Visitor, outcome: Outcome) -> Response<Body> {
             (missing(told))
         }
         (worked_on(kept))
-        (form.shown(&judgement))
+        (form.shown(&judgement, &left(told)))
         (scene.history.shown(kept, visitor.units))
         (ahead::shown(scene.ahead.as_ref(), kept))
     };

@@ -521,6 +521,21 @@ pub(super) fn at_fields(faults: Vec<Violation>, moment: Moment, posted: &Posted,
     faults.into_iter().map(at).collect()
 }
 
+/// What a field is called, where a fault is told away from it.
+pub(super) fn label(name: &str, kept: &Kept) -> String {
+    let place = |moment: Moment| ENDS.map(|end| Place { moment, end });
+    for place in [Moment::Found, Moment::Left].into_iter().flat_map(place) {
+        let Some(what) = name.strip_prefix(&place.field("")) else {
+            continue;
+        };
+        let slot = slots(kept, place.end).into_iter().find(|slot| slot.what() == what);
+        let words = slot.map_or_else(|| what.replace('_', " "), |slot| slot.words());
+        let moment = if place.moment == Moment::Left { ", as left" } else { "" };
+        return format!("{} {words}{moment}", place.end.word());
+    }
+    name.replace('_', " ")
+}
+
 /// The field a path of a request belongs to; the path itself where there is none.
 fn of_path(path: &str, moment: Moment, posted: &Posted, kept: &Kept) -> String {
     let holds = |word: &str| path.split(['.', '[']).any(|step| step == word);

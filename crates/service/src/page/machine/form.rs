@@ -26,8 +26,8 @@ pub(super) struct Form<'a> {
 }
 
 impl Form<'_> {
-    /// The form around the judgement.
-    pub(super) fn shown(&self, judgement: &Markup) -> Markup {
+    /// The form around the judgement of the machine as found, and that of the machine as it left.
+    pub(super) fn shown(&self, judgement: &Markup, left: &Markup) -> Markup {
         let path = format!("/machines/{}", self.kept.id());
         let (setup, etag) = match &self.kept.setup {
             Some(setup) => (format!("{}@{}", setup.name, setup.revision), setup.etag.as_str()),
@@ -55,6 +55,7 @@ impl Form<'_> {
                     h2 #h-left { "As left" }
                     p.hint { "A setting that is left empty was left as it was found. Sag is read again after any change of preload or spring." }
                     div.ends { @for end in ENDS { (self.end(Place { moment: Moment::Left, end })) } }
+                    (left)
                     (self.work())
                     p.links { button formaction={ (path) "/left" } { "Save as left" } }
                 }

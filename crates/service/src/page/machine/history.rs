@@ -12,7 +12,7 @@ use crate::bench::Bench;
 use crate::error::ServiceError;
 use crate::page::plot::{Axis, Line, Look, Mark, Plot};
 use crate::page::said;
-use crate::page::words::{Origin, computed, entered_in, estimated, moment, origin, quantity};
+use crate::page::words::{Origin, computed, estimated, moment, origin, quantity};
 
 /// Revisions of a visit that are told, newest first.
 const REVISIONS: i32 = 20;
@@ -136,7 +136,7 @@ impl History {
                     @if here { " " span.origin { "worked on" } }
                 }
                 td data-label="Ridden" {
-                    @if let Some(distance) = entered_in(visit.distance.as_ref(), units) { (distance) }
+                    @if let Some(distance) = ridden_words(visit.distance.as_ref(), units) { (distance) }
                     @if !riding(visit.riding).is_empty() { br; (riding(visit.riding)) }
                 }
                 td data-label="Pace" {
@@ -148,8 +148,8 @@ impl History {
                     @for work in &visit.work { br; (told(work)) }
                 }
                 td data-label="Job sheet" {
-                    a href=(sheet) aria-label={ "Job sheet of " (id) } { "open" } " "
-                    a href={ (sheet) ".pdf" } aria-label={ "Job sheet of " (id) " as PDF" } { "PDF" }
+                    a href=(sheet) aria-label={ "Sheet of " (id) } { "Sheet" } " "
+                    a href={ (sheet) ".pdf" } aria-label={ "PDF of the sheet of " (id) } { "PDF" }
                 }
             }
         }
@@ -243,6 +243,16 @@ fn ridden(units: UnitSystem) -> LengthUnit {
         UnitSystem::Metric => LengthUnit::Kilometer,
         UnitSystem::Inch => LengthUnit::Mile,
     }
+}
+
+/// A distance as it was entered, and in the unit chosen where that is another.
+pub(super) fn ridden_words(distance: Option<&v1::Length>, units: UnitSystem) -> Option<String> {
+    let entered: Entered<LengthUnit> = quantity(distance)?;
+    let unit = ridden(units);
+    if entered.unit() == unit {
+        return Some(entered.to_string());
+    }
+    Some(format!("{entered} ({:.0})", entered.in_unit(unit)))
 }
 
 /// Shares left of the circuits of an end against distance; none where fewer than two are known.

@@ -99,12 +99,34 @@ pub(super) fn shown(reply: &v1::JudgeSetupResponse) -> Markup {
             }
         }
         (said::findings(&reply.findings))
-        (said::assumptions(&reply.assumptions))
+        (said::assumptions(&once(&reply.assumptions)))
         p.hint {
             "Judged by the rule table " (reply.rule_table_version) ". The first ride after a change is slow, on a quiet or closed road; \
              the maker's manual comes first."
         }
     }
+}
+
+/// The judgement of the machine as it left, in short.
+pub(super) fn shown_left(reply: &v1::JudgeSetupResponse) -> Markup {
+    html! {
+        p.part { "Judged as left: " bdi { (headline(reply)) } }
+        details {
+            summary { "All that is judged as left" }
+            (shown(reply))
+        }
+    }
+}
+
+/// What is assumed of both ends alike is said once.
+fn once(assumptions: &[v1::Assumption]) -> Vec<v1::Assumption> {
+    let mut said: Vec<v1::Assumption> = Vec::new();
+    for assumption in assumptions {
+        if !said.iter().any(|known| known.text == assumption.text) {
+            said.push(assumption.clone());
+        }
+    }
+    said
 }
 
 fn one(reply: &v1::JudgeSetupResponse, index: usize, verdict: &v1::Verdict) -> Markup {

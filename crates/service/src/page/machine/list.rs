@@ -191,7 +191,7 @@ fn one(line: &Line) -> Markup {
                 @if let Some(waits) = &line.waits {
                     @if waits.hazard { strong.hazard { "Hazard" } " " }
                     bdi { (waits.text) } " " (origin(Origin::Computed))
-                }
+                } @else { "a first visit" }
             }
         }
     }
