@@ -1,18 +1,21 @@
-//! The fields of a visit: a record becomes fields, fields become a record again, and a fault finds its field.
+//! The fields of a visit: a record becomes fields ([`fill`]), fields become a record again ([`read`]), and a fault finds its
+//! field.
 //!
 //! What no field shows stays as the record has it.
 
+mod fill;
+mod read;
+
 use mechanics::chassis::End;
-use mechanics::quantity::{Entered, LengthUnit, Unit};
-use wire::quantity::Message;
 use wire::v1;
-use wire::v1::ViolationReason as Reason;
-use wire::violation::{Violation, Violations};
+use wire::violation::Violation;
 
 use super::kept::Kept;
 use super::words::{ENDS, state_of, unit_of};
-use crate::page::form::{self, Posted, unit_name};
-use crate::page::words::quantity;
+use crate::page::form::Posted;
+
+pub(super) use fill::filled;
+pub(super) use read::{Typed, as_found_but, read};
 
 /// The field that says which unit a length without one is in.
 pub(super) const LENGTHS: &str = "lengths";
@@ -144,80 +147,6 @@ pub(super) fn base(kept: &Kept, place: Place) -> v1::EndState {
     }
 }
 
-/// A quantity as it is typed: without its unit where that is the one taken for granted.
-fn typed<M: Message>(message: Option<&M>, taken: M::Unit) -> String {
-    match quantity(message) {
-        None => String::new(),
-        Some(entered) if entered.unit() == taken => entered.value().to_string(),
-        Some(entered) => format!("{} {}", entered.value(), entered.unit().row().symbol),
-    }
-}
-
-/// The fields of the visit that is worked on, filled in.
-pub(super) fn filled(kept: &Kept, lengths: LengthUnit, today: &str) -> Posted {
-    let mut posted = Posted::default();
-    posted.set(LENGTHS, lengths.row().symbol);
-    for moment in [Moment::Found, Moment::Left] {
-        for end in ENDS {
-            fill(&mut posted, kept, Place { moment, end }, lengths);
-        }
-    }
-    let none = v1::VisitValues::default();
-    let visit = kept.visit().unwrap_or(&none);
-    let date = visit.visit_time.map(|time| day_of(&time));
-    // A visit that was entered without its day keeps it open.
-    let date = date.or_else(|| kept.setup.is_none().then(|| today.to_owned()));
-    posted.set("date", &date.unwrap_or_default());
-    set_quantity(&mut posted, "distance", visit.distance.as_ref());
-    posted.set("riding", &chosen(visit.riding));
-    posted.set("pace_note", &visit.pace_note);
-    let pace = visit.pace_ratio.map(|pace| pace.to_string());
-    posted.set("pace_ratio", &pace.unwrap_or_default());
-    posted.set("notes", &visit.notes);
-    posted
-}
-
-fn fill(posted: &mut Posted, kept: &Kept, place: Place, lengths: LengthUnit) {
-    let state = base(kept, place);
-    let mut set = |what: &str, text: &str| posted.set(&place.field(what), text);
-    let sag = state.sag.unwrap_or_default();
-    for ((name, _), read) in SAG.iter().zip([sag.extended, sag.alone, sag.with_rider]) {
-        let read = read.unwrap_or_default();
-        set(&format!("{name}_pressed"), &typed(read.pressed.as_ref(), lengths));
-        set(&format!("{name}_lifted"), &typed(read.lifted.as_ref(), lengths));
-    }
-    set("preload", &typed(state.preload.as_ref(), lengths));
-    set("travel_used", &typed(state.travel_used.as_ref(), lengths));
-    set("travel_riding", &chosen(state.travel_riding));
-    set("complaint", &state.complaint);
-    for slot in slots(kept, place.end) {
-        let setting = find(&state, &slot);
-        let position = setting.and_then(|setting| setting.position_from_closed);
-        set(
-            &slot.what(),
-            &position.map(|position| position.to_string()).unwrap_or_default(),
-        );
-    }
-    if let Some(oil) = own_oil(&state, kept, place) {
-        set("oil_day", &oil.fill_time.as_ref().map(day_of).unwrap_or_default());
-        set("oil_level", &typed(oil.level.as_ref(), lengths));
-    }
-    set_quantity(posted, &place.field("mass_alone"), sag.mass_alone.as_ref());
-    set_quantity(posted, &place.field("mass_with_rider"), sag.mass_with_rider.as_ref());
-}
-
-fn set_quantity<M: Message>(posted: &mut Posted, name: &str, message: Option<&M>) {
-    if let Some(entered) = quantity(message) {
-        posted.set(name, &entered.value().to_string());
-        posted.set(&unit_name(name), entered.unit().row().symbol);
-    }
-}
-
-/// A choice that was made; empty for none.
-fn chosen(number: i32) -> String {
-    (number != 0).then(|| number.to_string()).unwrap_or_default()
-}
-
 /// The day of a moment, in UTC.
 pub(super) fn day_of(time: &prost_types::Timestamp) -> String {
     time.to_string().get(..10).unwrap_or_default().to_owned()
@@ -243,272 +172,6 @@ fn own_oil(state: &v1::EndState, kept: &Kept, place: Place) -> Option<v1::OilFil
             }
         }
         _ => None,
-    }
-}
-
-/// What was typed.
-pub(super) struct Typed {
-    /// As found.
-    pub(super) found: v1::SetupState,
-    /// As left; none where nothing was typed of it.
-    pub(super) left: Option<v1::SetupState>,
-    /// The visit itself, without its states.
-    pub(super) visit: v1::VisitValues,
-    /// What is known of fork and rear for this judgement.
-    pub(super) details: [v1::EndDetail; 2],
-    /// Hardest braking over standard gravity.
-    pub(super) deceleration: Option<f64>,
-    /// Rider with gear, where no record says it.
-    pub(super) rider_mass: Option<v1::Mass>,
-}
-
-/// Reads the fields; each fault is named by its field.
-pub(super) fn read(posted: &Posted, kept: &Kept) -> Result<Typed, Vec<Violation>> {
-    let mut violations = Violations::new();
-    let taken = LengthUnit::from_symbol(posted.text(LENGTHS)).unwrap_or(LengthUnit::Millimeter);
-    let mut reader = Reader {
-        posted,
-        kept,
-        taken,
-        violations: &mut violations,
-    };
-    let found = reader.state(Moment::Found);
-    let left = reader.state(Moment::Left);
-    let visit = reader.visit();
-    let details = ENDS.map(|end| reader.detail(end));
-    let deceleration = reader.number("braking");
-    let rider_mass = reader.mass("rider_mass");
-    violations.finish()?;
-    let nothing = v1::EndState::default();
-    let said = |state: &v1::SetupState| ENDS.iter().any(|end| state_of(Some(state), *end) != Some(&nothing));
-    let recorded = kept.visit().is_some_and(|visit| visit.as_left.is_some());
-    Ok(Typed {
-        left: (recorded || said(&left)).then_some(left),
-        found,
-        visit,
-        details,
-        deceleration,
-        rider_mass,
-    })
-}
-
-struct Reader<'a> {
-    posted: &'a Posted,
-    kept: &'a Kept,
-    /// The unit of a length without one.
-    taken: LengthUnit,
-    violations: &'a mut Violations,
-}
-
-impl Reader<'_> {
-    fn state(&mut self, moment: Moment) -> v1::SetupState {
-        let [front, rear] = ENDS.map(|end| self.end(Place { moment, end }));
-        v1::SetupState {
-            front: Some(front),
-            rear: Some(rear),
-            machine_revision: moment.of(self.kept.visit()).and_then(|state| state.machine_revision),
-        }
-    }
-
-    fn end(&mut self, place: Place) -> v1::EndState {
-        let base = base(self.kept, place);
-        let preload = self.length(&place.field("preload"));
-        let mut adjusters = Vec::new();
-        for slot in slots(self.kept, place.end) {
-            if let Some(position) = self.number(&place.field(&slot.what())) {
-                adjusters.push(v1::AdjusterSetting {
-                    circuit: slot.circuit,
-                    leg: slot.leg,
-                    unit: find(&base, &slot).map_or(0, |setting| setting.unit),
-                    position_from_closed: Some(position),
-                });
-            }
-        }
-        v1::EndState {
-            adjusters,
-            sag: self.sag(place, base.sag.unwrap_or_default()),
-            travel_used: self.length(&place.field("travel_used")),
-            travel_riding: self.choice(&place.field("travel_riding")),
-            complaint: self.posted.text(&place.field("complaint")).to_owned(),
-            oils: self.oils(place, &base),
-            leg_preloads: match preload {
-                None => base.leg_preloads,
-                Some(_) => Vec::new(),
-            },
-            preload,
-            ..base
-        }
-    }
-
-    fn sag(&mut self, place: Place, base: v1::SagReadings) -> Option<v1::SagReadings> {
-        let sag = v1::SagReadings {
-            extended: self.settled(place, "extended", base.extended),
-            alone: self.settled(place, "alone", base.alone),
-            with_rider: self.settled(place, "with_rider", base.with_rider),
-            mass_alone: self.mass(&place.field("mass_alone")),
-            mass_with_rider: self.mass(&place.field("mass_with_rider")),
-            ..base
-        };
-        (sag != v1::SagReadings::default()).then_some(sag)
-    }
-
-    fn settled(&mut self, place: Place, name: &str, before: Option<v1::SettledLength>) -> Option<v1::SettledLength> {
-        let pressed = self.length(&place.field(&format!("{name}_pressed")));
-        let lifted = self.length(&place.field(&format!("{name}_lifted")));
-        let once = before.and_then(|before| before.unpaired);
-        let length = v1::SettledLength {
-            // A length that was read once stands until it is read again.
-            unpaired: once.filter(|_| pressed.is_none() && lifted.is_none()),
-            pressed,
-            lifted,
-        };
-        (length != v1::SettledLength::default()).then_some(length)
-    }
-
-    /// The oils of a state: as the record has them, but for what was typed.
-    fn oils(&mut self, place: Place, base: &v1::EndState) -> Vec<v1::OilFill> {
-        let Some(before) = own_oil(base, self.kept, place).or_else(|| base.oils.is_empty().then(Default::default))
-        else {
-            return base.oils.clone();
-        };
-        let mut oil = before.clone();
-        let day = self.posted.text(&place.field("oil_day"));
-        if day != oil.fill_time.as_ref().map(day_of).unwrap_or_default() {
-            oil.fill_time = self.day(&place.field("oil_day"));
-            // The day says the age.
-            oil.age = oil.age.filter(|_| oil.fill_time.is_none());
-        }
-        oil.level = self.length(&place.field("oil_level"));
-        match oil == before {
-            true => base.oils.clone(),
-            false => vec![oil],
-        }
-    }
-
-    fn visit(&mut self) -> v1::VisitValues {
-        let base = self.kept.visit().cloned().unwrap_or_default();
-        let day = base.visit_time.as_ref().map(day_of);
-        // The hour of a visit that is recorded stays.
-        let time = match day.as_deref() == Some(self.posted.text("date")) {
-            true => base.visit_time,
-            false => self.day("date"),
-        };
-        let mut work = base.work;
-        work.extend(self.work());
-        v1::VisitValues {
-            as_found: base.as_found,
-            as_left: base.as_left,
-            visit_time: time,
-            distance: form::quantity(self.posted, "distance", "distance", self.violations),
-            riding: self.choice("riding"),
-            pace_note: self.posted.text("pace_note").to_owned(),
-            pace_ratio: self.number("pace_ratio"),
-            notes: self.posted.text("notes").to_owned(),
-            work,
-            predictions: base.predictions,
-        }
-    }
-
-    /// A piece of work that was done besides those recorded.
-    fn work(&mut self) -> Option<v1::WorkDone> {
-        let (remedy, text) = (self.choice("work_remedy"), self.posted.text("work_text"));
-        if remedy == 0 {
-            if !text.is_empty() {
-                let words = "say what kind of work it was";
-                self.violations.push("work_remedy", Reason::ValueMissing, words);
-            }
-            return None;
-        }
-        Some(v1::WorkDone {
-            remedy,
-            end: self.choice("work_end"),
-            text: text.to_owned(),
-            ..Default::default()
-        })
-    }
-
-    fn detail(&mut self, end: End) -> v1::EndDetail {
-        let name = |what: &str| format!("{}_{what}", end.word());
-        v1::EndDetail {
-            harsh: match self.posted.text(&name("harsh")) {
-                "yes" => Some(true),
-                "no" => Some(false),
-                _ => None,
-            },
-            wanted_level: self.length(&name("wanted_level")),
-            ..Default::default()
-        }
-    }
-
-    /// A length; without a unit it is in the one chosen for all.
-    fn length(&mut self, name: &str) -> Option<v1::Length> {
-        let text = self.posted.text(name);
-        if text.is_empty() {
-            return None;
-        }
-        let bare = || format!("{text} {}", self.taken.row().symbol).parse();
-        let entered: Result<Entered<LengthUnit>, _> = text.parse().or_else(|_| bare());
-        match entered {
-            Ok(entered) => Some(v1::Length::from_parts(entered.value(), entered.unit().row().number)),
-            Err(fault) => {
-                self.violations.push(name, Reason::OutOfRange, fault);
-                None
-            }
-        }
-    }
-
-    fn mass(&mut self, name: &str) -> Option<v1::Mass> {
-        form::quantity(self.posted, name, name, self.violations)
-    }
-
-    fn number(&mut self, name: &str) -> Option<f64> {
-        form::number(self.posted, name, name, self.violations)
-    }
-
-    /// A choice by its number; what is none is refused where it is used.
-    fn choice(&self, name: &str) -> i32 {
-        self.posted.text(name).parse().unwrap_or_default()
-    }
-
-    fn day(&mut self, name: &str) -> Option<prost_types::Timestamp> {
-        let text = self.posted.text(name);
-        if text.is_empty() {
-            return None;
-        }
-        // Noon: the same day in every zone a shop may read it in.
-        let read = format!("{text}T12:00:00Z").parse().ok().filter(|_| text.len() == 10);
-        if read.is_none() {
-            let shown = wire::violation::bounded(text, 40);
-            let words = format!("\"{shown}\" is no day; write it as 2026-05-31");
-            self.violations.push(name, Reason::OutOfRange, words);
-        }
-        read
-    }
-}
-
-/// What was not set otherwise was left as it was found.
-pub(super) fn as_found_but(left: v1::SetupState, found: &v1::SetupState) -> v1::SetupState {
-    let end = |end: End| {
-        let (mut left, found) = (
-            state_of(Some(&left), end).cloned().unwrap_or_default(),
-            state_of(Some(found), end)?,
-        );
-        if left.preload.is_none() && left.leg_preloads.is_empty() {
-            left.preload = found.preload;
-            left.leg_preloads = found.leg_preloads.clone();
-        }
-        for setting in &found.adjusters {
-            let same = |other: &v1::AdjusterSetting| other.circuit == setting.circuit && other.leg == setting.leg;
-            if !left.adjusters.iter().any(same) {
-                left.adjusters.push(*setting);
-            }
-        }
-        Some(left)
-    };
-    v1::SetupState {
-        front: end(End::Front),
-        rear: end(End::Rear),
-        ..left
     }
 }
 
@@ -591,4 +254,217 @@ fn of_path(path: &str, moment: Moment, posted: &Posted, kept: &Kept) -> String {
     ];
     let found = HERE.iter().find(|(word, _)| holds(word));
     found.map_or_else(|| path.to_owned(), |(_, what)| place.field(what))
+}
+
+#[cfg(test)]
+mod tests {
+    use mechanics::quantity::LengthUnit;
+    use wire::quantity::Message as _;
+    use wire::v1::ViolationReason as Reason;
+
+    use super::*;
+
+    fn length(value: f64, unit: LengthUnit) -> Option<v1::Length> {
+        Some(v1::Length::from_parts(value, unit as i32))
+    }
+
+    fn position(circuit: i32, leg: Option<i32>, position: f64) -> v1::AdjusterSetting {
+        v1::AdjusterSetting {
+            circuit,
+            leg,
+            position_from_closed: Some(position),
+            ..Default::default()
+        }
+    }
+
+    /// A visit with everything a form does not show beside what it does.
+    fn kept() -> Kept {
+        let mm = |value| length(value, LengthUnit::Millimeter);
+        let range = |circuit, range_count| v1::AdjusterRange {
+            circuit,
+            unit: v1::AdjusterUnit::Clicks as i32,
+            range_count: Some(range_count),
+            ..Default::default()
+        };
+        let fitted = v1::MachineValues {
+            rear: Some(v1::UnitValues {
+                adjusters: vec![range(4, 24.0), range(1, 20.0)],
+                ..Default::default()
+            }),
+            ..Default::default()
+        };
+        let rear = v1::EndState {
+            leg_preloads: vec![mm(9.0).unwrap(), mm(10.0).unwrap()],
+            // The second is of no range the machine has.
+            adjusters: vec![position(1, None, 7.5), position(6, Some(2), 3.0)],
+            tyre_gauge_pressure: Some(v1::Pressure::from_parts(2.5, 2)),
+            sag: Some(v1::SagReadings {
+                extended: Some(v1::SettledLength {
+                    pressed: length(23.6, LengthUnit::Inch),
+                    lifted: mm(600.0),
+                    unpaired: None,
+                }),
+                alone: Some(v1::SettledLength {
+                    unpaired: mm(590.0),
+                    ..Default::default()
+                }),
+                unpaired_allowed: true,
+                mass_alone: Some(v1::Mass::from_parts(210.0, 3)),
+                ..Default::default()
+            }),
+            travel_used: mm(88.0),
+            travel_riding: v1::Riding::Track as i32,
+            bottomed: Some(true),
+            oils: vec![v1::OilFill {
+                grade: "invented".to_owned(),
+                fill_time: "2026-01-05T08:30:00Z".parse().ok(),
+                level: mm(110.0),
+                ..Default::default()
+            }],
+            fork_height: mm(4.0),
+            complaint: "it \"kicks\"".to_owned(),
+            ..Default::default()
+        };
+        let visit = v1::VisitValues {
+            as_found: Some(v1::SetupState {
+                front: Some(v1::EndState::default()),
+                rear: Some(rear),
+                machine_revision: Some(3),
+            }),
+            visit_time: "2026-05-31T16:05:09Z".parse().ok(),
+            distance: length(7_300.0, LengthUnit::Mile),
+            riding: v1::Riding::HardRoad as i32,
+            pace_note: "faster".to_owned(),
+            pace_ratio: Some(1.05),
+            predictions: vec![v1::Prediction::default()],
+            ..Default::default()
+        };
+        Kept {
+            machine: v1::Machine::default(),
+            rider: None,
+            setups: Vec::new(),
+            more: false,
+            setup: Some(v1::Setup {
+                visit: Some(visit),
+                ..Default::default()
+            }),
+            fitted: [fitted.clone(), fitted],
+        }
+    }
+
+    #[test]
+    fn a_visit_comes_back_from_its_form() {
+        let kept = kept();
+        for unit in [LengthUnit::Millimeter, LengthUnit::Inch] {
+            let typed = read(&filled(&kept, unit, "2026-11-26"), &kept).unwrap();
+            let visit = kept.visit().unwrap();
+            assert_eq!(Some(&typed.found), visit.as_found.as_ref());
+            assert_eq!(typed.left, None);
+            assert_eq!(&typed.visit, visit);
+        }
+    }
+
+    #[test]
+    fn what_is_typed_takes_the_place_of_what_was_there() {
+        let kept = kept();
+        let mut posted = Posted::default();
+        for (name, text) in [
+            ("lengths", "in"),
+            ("found_rear_alone_pressed", "23"),
+            ("found_rear_preload", "8 mm"),
+            ("found_rear_adjuster_4", "6"),
+            ("left_rear_preload", "0.2"),
+            ("date", "2026-06-01"),
+            ("rear_harsh", "yes"),
+        ] {
+            posted.set(name, text);
+        }
+        let typed = read(&posted, &kept).unwrap();
+        let rear = typed.found.rear.clone().unwrap();
+        let alone = rear.sag.unwrap().alone.unwrap();
+        assert_eq!((alone.pressed, alone.unpaired), (length(23.0, LengthUnit::Inch), None));
+        assert_eq!(
+            (rear.preload, rear.leg_preloads.len()),
+            (length(8.0, LengthUnit::Millimeter), 0)
+        );
+        assert_eq!(rear.adjusters, [position(4, None, 6.0)]);
+        assert_eq!(rear.tyre_gauge_pressure, Some(v1::Pressure::from_parts(2.5, 2)));
+        assert_eq!(day_of(&typed.visit.visit_time.unwrap()), "2026-06-01");
+        assert_eq!(typed.details[1].harsh, Some(true));
+        // What was not set was left as it was found.
+        let left = as_found_but(typed.left.unwrap(), &typed.found).rear.unwrap();
+        assert_eq!(left.preload, length(0.2, LengthUnit::Inch));
+        assert_eq!(left.adjusters, [position(4, None, 6.0)]);
+    }
+
+    #[test]
+    fn every_fault_is_at_its_field() {
+        let kept = kept();
+        let mut posted = Posted::default();
+        for name in [
+            "found_rear_travel_used",
+            "left_front_preload",
+            "date",
+            "distance",
+            "braking",
+        ] {
+            posted.set(name, "much");
+        }
+        posted.set("found_rear_adjuster_1", "7");
+        let faults = read(&posted, &kept).err().unwrap();
+        let mut at: Vec<&str> = faults.iter().map(|fault| fault.field.as_str()).collect();
+        at.sort_unstable();
+        assert_eq!(
+            at,
+            [
+                "braking",
+                "date",
+                "distance",
+                "found_rear_travel_used",
+                "left_front_preload"
+            ]
+        );
+        for (path, moment, field) in [
+            (
+                "values.state.rear.sag.alone.lifted.value",
+                Moment::Found,
+                "found_rear_alone_lifted",
+            ),
+            (
+                "values.state.rear.sag.with_rider",
+                Moment::Left,
+                "left_rear_with_rider_pressed",
+            ),
+            (
+                "setup.visit.as_left.front.preload.value",
+                Moment::Found,
+                "left_front_preload",
+            ),
+            (
+                "setup.visit.as_found.rear.adjusters[0].position_from_closed",
+                Moment::Found,
+                "found_rear_adjuster_1",
+            ),
+            (
+                "setup.visit.as_found.rear.oils[0].level.value",
+                Moment::Found,
+                "found_rear_oil_level",
+            ),
+            ("front.wanted_level.value", Moment::Found, "front_wanted_level"),
+            ("setup.visit.distance.value", Moment::Found, "distance"),
+            ("setup.visit.work[2].text", Moment::Left, "work_remedy"),
+            ("values.rider_mass_with_gear.value", Moment::Found, "rider_mass"),
+            ("request_id", Moment::Found, "request_id"),
+        ] {
+            let fault = Violation {
+                field: path.to_owned(),
+                reason: Reason::OutOfRange,
+                description: String::new(),
+            };
+            let found = at_fields(vec![fault], moment, &posted, &kept);
+            assert_eq!(found[0].field, field, "{path}");
+        }
+        assert_eq!(label("found_rear_adjuster_1", &kept), "rear compression");
+        assert_eq!(label("left_front_preload", &kept), "front preload, as left");
+    }
 }

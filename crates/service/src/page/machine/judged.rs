@@ -79,8 +79,8 @@ pub(super) fn headline(reply: &v1::JudgeSetupResponse) -> String {
         .first_change
         .and_then(|index| reply.verdicts.get(usize::try_from(index).ok()?));
     match first {
-        Some(first) if first.hazard => format!("Hazard. First: {}", sentence(&first.text)),
-        Some(first) => format!("First: {}", sentence(&first.text)),
+        Some(first) if first.hazard => format!("Hazard. First: {}", sentence(words::asked_for(first))),
+        Some(first) => format!("First: {}", sentence(words::asked_for(first))),
         None if reply.verdicts.is_empty() => "Nothing can be judged yet.".to_owned(),
         None => "Nothing is to be changed.".to_owned(),
     }
@@ -137,7 +137,7 @@ fn one(reply: &v1::JudgeSetupResponse, index: usize, verdict: &v1::Verdict) -> M
         li.hazard[verdict.hazard].first[first] {
             p.what {
                 @if verdict.hazard { b { "Hazard" } " " }
-                bdi { (verdict.text) }
+                bdi { (words::asked_for(verdict)) }
             }
             p.hint {
                 @if first { "The one change to make first. " }

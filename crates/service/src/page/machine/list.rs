@@ -8,7 +8,7 @@ use mechanics::chassis::End;
 use wire::v1;
 
 use super::kept::{called, id_of, time_of};
-use super::words::{ENDS, damper_type, unit_of};
+use super::words::{ENDS, asked_for, damper_type, unit_of};
 use crate::bench::Bench;
 use crate::error::ServiceError;
 use crate::page::form::Posted;
@@ -111,7 +111,7 @@ fn waits(bench: &Bench, setup: &v1::Setup, reply_units: i32) -> Waits {
     let first = reply.first_change.and_then(|index| usize::try_from(index).ok());
     match first.and_then(|index| reply.verdicts.get(index)) {
         Some(first) => Waits {
-            text: first.text.clone(),
+            text: asked_for(first).to_owned(),
             hazard: first.hazard,
         },
         None if reply.verdicts.is_empty() => quiet("nothing can be judged yet".to_owned()),

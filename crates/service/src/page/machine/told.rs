@@ -121,4 +121,3 @@ pub(super) fn missing(told: &Told) -> Markup {
 pub(super) fn left(told: &Told) -> Markup {
     html! { div #left-judged data-part { (told.left) } }
 }
-

@@ -95,6 +95,15 @@ pub(super) fn counted(unit: i32) -> &'static str {
     }
 }
 
+/// What a verdict asks for: its line without how sure it is, which is told beside it.
+pub(super) fn asked_for(verdict: &v1::Verdict) -> &str {
+    let text = verdict.text.strip_suffix("; hazard").unwrap_or(&verdict.text);
+    match text.rsplit_once("; ") {
+        Some((asked, "low" | "medium" | "high")) => asked,
+        _ => text,
+    }
+}
+
 /// How sure a verdict is; empty where it is not said.
 pub(super) fn confidence(confidence: v1::VerdictConfidence) -> &'static str {
     match confidence {
