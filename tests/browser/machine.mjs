@@ -3,6 +3,7 @@
 // The server holds the book that tests/tests/page/machines.rs fills: "tern" with six visits, "spoilt" whose every word is
 // hostile, "bare" with nothing entered, and others. Pictures at phone, laptop and wall size go into FOLDER.
 
+import { join } from "node:path";
 import { SIZES, axe, expect, finish, fits, launch, picture, watched } from "./browser.mjs";
 
 const [base, folder] = process.argv.slice(2);
@@ -11,7 +12,7 @@ const LAST = "?setup=tern-5";
 const VIEWS = {
   machines: "/machines", tern: "/machines/tern", anew: "/machines/tern?visit=new", bare: "/machines/bare",
   compared: `/machines/tern${LAST}&compare=tern-5&compare=tern-0`, revision: "/machines/tern?setup=tern-0@1",
-  spoilt: "/machines/spoilt",
+  spoilt: "/machines/spoilt", often: "/machines/often",
 };
 const WEIGHT = 100_000;
 const HOSTILE = `<script>window.hit=1</script>"'><img src=x onerror=window.hit=1>`;
@@ -59,7 +60,7 @@ expect(/2026/.test(row) && !/never/.test(row) && /rear|fork/.test(row.split("202
 await page.goto(`${base}/machines`);
 expect(await page.locator("tbody tr").count() === 25, "the list is not paged");
 await page.click("text=More machines");
-expect(await page.locator("tbody tr").count() === 4, `the second view lists ${await page.locator("tbody tr").count()} machines`);
+expect(await page.locator("tbody tr").count() === 5, `the second view lists ${await page.locator("tbody tr").count()} machines`);
 
 // In the order of the work.
 await page.goto(TERN);
@@ -177,15 +178,24 @@ await page.fill("#braking_now", "0.9");
 await page.click("text=Look ahead");
 expect(page.url().includes("braking_now=0.9") && (await limits()).join() !== easy.join(), "harder braking changes no limit");
 expect(await page.locator("figure.staircase svg").count() === 1, "no staircase is drawn");
+await page.goto(`${base}/machines/often`);
+const visits = () => page.locator("section[aria-labelledby=h-history] tbody tr").count();
+expect(await visits() === 15, `${await visits()} visits are shown at once`);
+await page.click("text=Older visits");
+await page.click("text=Older visits");
+expect(await visits() === 10, `the oldest visits shown are ${await visits()}`);
 await page.goto(`${base}/machines/bare`);
 expect(/Nothing is entered of this end/.test(await page.textContent("main")), "a bare machine is not told as one");
 
-// The job sheet, to look at and for paper.
+// The job sheet, to look at and for paper; what comes next stands on it once somebody said how the machine is ridden.
 await page.goto(`${TERN}${LAST}`);
 const sheet = await page.getAttribute("a.button:has-text('Job sheet'):not(:has-text('PDF'))", "href");
 const html = await page.request.get(base + sheet);
 expect(html.status() === 200 && html.headers()["content-type"].startsWith("text/html"), `the sheet is answered with ${html.status()}`);
 expect((await html.text()).includes(RIDER) && !/unsafe/.test(html.headers()["content-security-policy"]), "the sheet is not the rider's, or is open to scripts");
+expect(!(await html.text()).includes("Cost against pace"), "the sheet tells a forecast of riding nobody stated");
+const told = await page.request.get(`${base}${sheet}?braking_now=0.7&cornering_now=0.6`);
+expect((await told.text()).includes("Cost against pace"), "the sheet tells no forecast");
 const pdf = await page.request.get(`${base}${sheet}.pdf`);
 expect(pdf.status() === 200 && pdf.headers()["content-type"] === "application/pdf", `the PDF is answered with ${pdf.status()}`);
 expect((await pdf.body()).subarray(0, 5).toString() === "%PDF-", "the PDF is none");
@@ -203,6 +213,21 @@ const shown = await page.evaluate(() => document.body.textContent + [...document
 expect(shown.split(HOSTILE).length > 6, "hostile words are not shown as they are");
 const letters = await page.request.get(`${base}/machines/spoilt/sheet/spoilt-6`);
 expect(letters.status() === 200 && !(await letters.text()).includes("<img src=x"), "the sheet runs what was entered");
+
+// On a phone the judgement's first line stays in sight while readings are typed.
+{
+  const { context, page } = await open({ viewport: SIZES.phone });
+  await page.goto(TERN);
+  for (const what of ["pressed", "lifted"]) await page.fill(field("found", "rear", `alone_${what}`), "600");
+  await page.waitForFunction(() => document.querySelector("#said").textContent.startsWith("Hazard"));
+  const seen = await page.evaluate(() => {
+    const [said, typed] = ["#said", "#found_rear_alone_lifted"].map((one) => document.querySelector(one).getBoundingClientRect());
+    return said.top >= 0 && said.bottom <= innerHeight && typed.bottom <= said.top;
+  });
+  expect(seen, "on a phone the judgement is out of sight, or in the way");
+  await page.screenshot({ path: join(folder, "machine-typing-phone-light.png") });
+  await context.close();
+}
 
 // Another site's page sends a form here: the real browser says whose it is.
 {

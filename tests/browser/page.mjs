@@ -11,7 +11,7 @@ const COMBINED = "/combine?arrangement=line&rate1=40&rate1_unit=N%2Fmm&stop1=9&s
 const VIEWS = {
   bench: "/", rack: "/rack", new: "/rack/new", runs: "/runs", spring: "/springs/left", edit: "/springs/left/edit",
   run: "/runs/left-2", open: "/runs/open-1", compare: "/compare?run=left-2&run=right-1", report: "/runs/left-2/report",
-  shape: "/runs/dual-1", combine: COMBINED, combining: "/combine", missing: "/springs/nobody", valving: "/valving",
+  shape: "/runs/dual-1", combine: COMBINED, combining: "/combine", missing: "/springs/nobody", valving: "/valving", machines: "/machines",
 };
 const WEIGHT = 100_000;
 const HOSTILE = [

@@ -1,5 +1,5 @@
-//! An invented shop's book: a machine that was here six times while its rider got faster, one that says nothing of itself,
-//! one with hostile words, and enough others to fill more than one view of the list.
+//! An invented shop's book: a machine that was here six times while its rider got faster, one that was here very often, one
+//! that says nothing of itself, one with hostile words, and enough others to fill more than one view of the list.
 
 use std::error::Error;
 
@@ -239,7 +239,13 @@ pub(super) async fn fill(channel: Channel, hostile: &str) -> Result<(), Box<dyn 
     {
         end.complaint = hostile.to_owned();
     }
-    for (index, (machine, visit)) in visits.chain([("spoilt", told)]).enumerate() {
+    let often = (0..40).map(|index| {
+        (
+            "often",
+            visit(index, "about as fast as the last time, on the same roads"),
+        )
+    });
+    for (index, (machine, visit)) in visits.chain([("spoilt", told)]).chain(often).enumerate() {
         book.create_setup(v1::CreateSetupRequest {
             setup: Some(v1::Setup {
                 machine: format!("machines/{machine}"),

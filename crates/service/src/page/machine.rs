@@ -67,7 +67,7 @@ struct Scene {
 /// What a view is asked with.
 #[derive(Default)]
 struct Query {
-    compare: Vec<String>,
+    history: history::Asked,
     ahead: ahead::Asked,
 }
 
@@ -93,7 +93,10 @@ async fn view(State(page): State<Page>, visitor: Visitor, Path(id): Path<String>
         _ => Outcome::Nothing,
     };
     let query = Query {
-        compare: posted.all("compare").map(str::to_owned).collect(),
+        history: history::Asked {
+            compare: posted.all("compare").map(str::to_owned).collect(),
+            from: posted.text("page").to_owned(),
+        },
         ahead: ahead::Asked::of(&posted),
     };
     let scene = scene(&page, &visitor, id, wanted, None, query).await?;
@@ -194,7 +197,7 @@ async fn scene(
             let units = visitor.reply_units();
             Ok(Scene {
                 told: told::told(bench, &kept, &posted, &visitor),
-                history: history::read(bench, &kept, query.compare, units)?,
+                history: history::read(bench, &kept, query.history, units)?,
                 ahead: ahead::read(bench, &kept, query.ahead, units),
                 kept,
                 posted,
@@ -278,12 +281,15 @@ fn shown(scene: &Scene, visitor: &Visitor, outcome: Outcome) -> Response<Body> {
     let main = html! {
         h1 { bdi { (kept.called()) } }
         (outcome_told(&outcome, kept))
+        @if kept.machine.delete_time.is_some() {
+            div.notice { p { "This machine was taken out of the book. It goes for good at " (moment(kept.machine.purge_time.as_ref())) "." } }
+        }
         (fitted::shown(kept, visitor.units))
         section aria-labelledby="h-missing" {
             h2 #h-missing { "Not known yet" }
             (missing(told))
         }
-        (worked_on(kept))
+        (worked_on(kept, scene.ahead.as_ref()))
         (form.shown(&judgement, &left(told)))
         (scene.history.shown(kept, visitor.units))
         (ahead::shown(scene.ahead.as_ref(), kept))
@@ -299,15 +305,17 @@ fn shown(scene: &Scene, visitor: &Visitor, outcome: Outcome) -> Response<Body> {
 }
 
 /// Which visit the form is about, and the way to another.
-fn worked_on(kept: &Kept) -> Markup {
+fn worked_on(kept: &Kept, ahead: Option<&Ahead>) -> Markup {
     let id = kept.id();
+    let asked = ahead.map(|ahead| ahead.asked.query()).filter(|query| !query.is_empty());
+    let query = asked.map(|query| format!("?{query}")).unwrap_or_default();
     html! {
         p.links {
             @if let Some(setup) = &kept.setup {
                 span { "Visit of " (moment(kept::time_of(setup).as_ref())) ", revision " (setup.revision) "." }
                 a.button href={ "/machines/" (id) "?visit=new" } { "Begin a new visit" }
-                a.button href={ "/machines/" (id) "/sheet/" (kept::id_of(&setup.name)) } { "Job sheet" }
-                a.button href={ "/machines/" (id) "/sheet/" (kept::id_of(&setup.name)) ".pdf" } { "Job sheet as PDF" }
+                a.button href={ "/machines/" (id) "/sheet/" (kept::id_of(&setup.name)) (query) } { "Job sheet" }
+                a.button href={ "/machines/" (id) "/sheet/" (kept::id_of(&setup.name)) ".pdf" (query) } { "Job sheet as PDF" }
             } @else {
                 span { "A new visit. Settings stand as the machine left last time: look before you trust them." }
                 @if !kept.setups.is_empty() { a.button href={ "/machines/" (id) } { "Back to the last visit" } }

@@ -40,11 +40,28 @@ impl Asked {
             highest: text("highest_pace"),
         }
     }
+
+    /// Whether somebody said how it is ridden: what is only usual belongs on no customer's sheet.
+    pub(super) fn stated(&self) -> bool {
+        !self.braking.is_empty() && !self.cornering.is_empty()
+    }
+
+    /// The same in an address.
+    pub(super) fn query(&self) -> String {
+        let mut query = form_urlencoded::Serializer::new(String::new());
+        let said = [
+            ("braking_now", &self.braking),
+            ("cornering_now", &self.cornering),
+            ("highest_pace", &self.highest),
+        ];
+        query.extend_pairs(said.into_iter().filter(|(_, text)| !text.is_empty()));
+        query.finish()
+    }
 }
 
 /// What the bench says.
 pub(super) struct Ahead {
-    asked: Asked,
+    pub(super) asked: Asked,
     /// How it is ridden now, as it was taken.
     riding: v1::RidingNow,
     reply: Result<v1::ForecastLimitsResponse, ServiceError>,
@@ -76,6 +93,7 @@ pub(super) fn request(kept: &Kept, asked: &Asked, ends: &[End], reply_units: i32
         });
     }
     let [front, rear] = sent;
+    let weighed = state_of(visit.as_found.as_ref(), End::Front).and_then(|state| state.sag);
     Some(v1::ForecastLimitsRequest {
         source: Some(v1::forecast_limits_request::Source::Values(machine)),
         rider_mass_with_gear: kept.rider_mass(),
@@ -84,6 +102,7 @@ pub(super) fn request(kept: &Kept, asked: &Asked, ends: &[End], reply_units: i32
             lateral_ratio: Some(number(&asked.cornering, cornering)),
             ..Default::default()
         }),
+        front_mass_with_rider: weighed.and_then(|sag| sag.mass_with_rider),
         front,
         rear,
         highest_pace_ratio: Some(number(&asked.highest, 1.5)),
@@ -211,10 +230,7 @@ impl Ahead {
     }
 
     fn told(&self, reply: &v1::ForecastLimitsResponse) -> Markup {
-        let band = |limit: &v1::LimitForecast| {
-            let end = |pace: Option<f64>| pace.map_or("beyond".to_owned(), |pace| format!("{pace:.2}"));
-            format!("{} to {}", end(limit.lower_pace_ratio), end(limit.upper_pace_ratio))
-        };
+        let (met, beyond): (Vec<_>, Vec<_>) = reply.limits.iter().partition(|limit| limit.pace_ratio.is_some());
         html! {
             @if let Some((end, why)) = &self.without {
                 p { strong { "The " (end.word()) " end is left out" } ": " bdi { (why) } "." }
@@ -227,29 +243,47 @@ impl Ahead {
                 }
                 "."
             }
-            table.cards {
-                caption { "Limits in the order of the pace; the band covers " (format!("{:.0} %", 100.0 * reply.coverage_probability)) "." }
-                thead { tr { th scope="col" { "Limit" } th scope="col" { "At pace" } th scope="col" { "Band" } th scope="col" { "What removes it" } th scope="col" { "Why" } } }
-                tbody {
-                    @for limit in &reply.limits {
-                        tr {
-                            th.name scope="row" { (placed_limit(limit)) }
-                            td data-label="At pace" { (pace(limit, reply.highest_pace_ratio)) }
-                            td data-label="Band" { (band(limit)) }
-                            td data-label="What removes it" { (remedy(limit.remedy)) }
-                            td data-label="Why" { bdi { (limit.why) } }
-                        }
-                    }
-                }
-            }
+            @if met.is_empty() { p { "No limit is met up to pace " (format!("{:.2}", reply.highest_pace_ratio)) "." } }
+            @else { (limits(&met, reply)) }
             @if !reply.staircase_svg.is_empty() {
                 // Drawn by this program, with every text in it escaped.
                 figure.staircase tabindex="0" role="group" aria-label="Cost against pace" { (PreEscaped(&reply.staircase_svg)) }
             }
             (said::findings(&reply.findings))
+            @if !beyond.is_empty() {
+                details {
+                    summary { "Limits beyond pace " (format!("{:.2}", reply.highest_pace_ratio)) }
+                    (limits(&beyond, reply))
+                }
+            }
             details {
                 summary { "What the forecast assumes" }
                 (said::assumptions(&reply.assumptions))
+            }
+        }
+    }
+}
+
+/// Limits in the order of the pace.
+fn limits(limits: &[&v1::LimitForecast], reply: &v1::ForecastLimitsResponse) -> Markup {
+    let band = |limit: &v1::LimitForecast| {
+        let end = |pace: Option<f64>| pace.map_or("beyond".to_owned(), |pace| format!("{pace:.2}"));
+        format!("{} to {}", end(limit.lower_pace_ratio), end(limit.upper_pace_ratio))
+    };
+    html! {
+        table.cards {
+            caption { "In the order of the pace; the band covers " (format!("{:.0} %", 100.0 * reply.coverage_probability)) "." }
+            thead { tr { th scope="col" { "Limit" } th scope="col" { "At pace" } th scope="col" { "Band" } th scope="col" { "What removes it" } th scope="col" { "Why" } } }
+            tbody {
+                @for limit in limits {
+                    tr {
+                        th.name scope="row" { (placed_limit(limit)) }
+                        td data-label="At pace" { (pace(limit, reply.highest_pace_ratio)) }
+                        td data-label="Band" { (band(limit)) }
+                        td data-label="What removes it" { (remedy(limit.remedy)) }
+                        td data-label="Why" { bdi { (limit.why) } }
+                    }
+                }
             }
         }
     }

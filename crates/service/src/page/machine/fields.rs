@@ -343,7 +343,7 @@ mod tests {
             machine: v1::Machine::default(),
             rider: None,
             setups: Vec::new(),
-            more: false,
+            next: String::new(),
             setup: Some(v1::Setup {
                 visit: Some(visit),
                 ..Default::default()

@@ -22,8 +22,8 @@ pub(super) fn shown(kept: &Kept, units: UnitSystem) -> Markup {
             (row("Machine without rider", entered_in(machine.mass.as_ref(), units), Origin::Entered))
             (row("Wheelbase", entered_in(machine.wheelbase.as_ref(), units), Origin::Entered))
             (row("Rake", entered_in(machine.rake.as_ref(), units), Origin::Entered))
-            (row("Centre of gravity ahead of the rear contact", entered_in(machine.gravity_ahead.as_ref(), units), Origin::Entered))
-            (row("Its height", entered_in(machine.gravity_height.as_ref(), units), Origin::Entered))
+            (row("Centre of gravity, ahead of the rear contact", entered_in(machine.gravity_ahead.as_ref(), units), Origin::Entered))
+            (row("Height of the centre of gravity", entered_in(machine.gravity_height.as_ref(), units), Origin::Entered))
         }
         div.ends { @for end in ENDS { (one(machine, end, units)) } }
         @if !kept.machine.notes.is_empty() { p.written { bdi { (kept.machine.notes) } } }

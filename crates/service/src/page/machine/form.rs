@@ -72,7 +72,7 @@ impl Form<'_> {
                 (self.choice("riding", "Ridden since the last visit", &riding("not said")))
                 (self.line("pace_ratio", "Pace over that of the first visit", "text"))
                 div.field {
-                    label for=(LENGTHS) { "Lengths without a unit are in" }
+                    label for=(LENGTHS) { "Lengths are in" }
                     select id=(LENGTHS) name=(LENGTHS) {
                         @for unit in [LengthUnit::Millimeter, LengthUnit::Inch] {
                             option selected[unit.row().symbol == lengths] { (unit.row().symbol) }

@@ -6,19 +6,33 @@ use mechanics::quantity::{Entered, LengthUnit, Unit as _, UnitSystem};
 use wire::v1;
 
 use super::form::told;
-use super::kept::{Kept, VISITS, id_of, time_of};
+use super::kept::{self, Kept, id_of, time_of};
 use super::words::{ENDS, heading, riding};
 use crate::bench::Bench;
 use crate::error::ServiceError;
 use crate::page::plot::{Axis, Line, Look, Mark, Plot};
-use crate::page::said;
 use crate::page::words::{Origin, computed, estimated, moment, origin, quantity};
 
 /// Revisions of a visit that are told, newest first.
 const REVISIONS: i32 = 20;
 
+/// Points of a line that are drawn: those of the newest visits.
+const DRAWN: usize = 60;
+
+/// What is asked of the history.
+#[derive(Default)]
+pub(super) struct Asked {
+    /// Visits that are compared, by id.
+    pub(super) compare: Vec<String>,
+    /// Where the visits shown begin; empty: with the newest.
+    pub(super) from: String,
+}
+
 /// What the book says of the visits.
 pub(super) struct History {
+    /// The visits shown, the newest first, and where those before them begin.
+    visits: Vec<v1::Setup>,
+    next: String,
     followed: Result<v1::FollowMachineResponse, ServiceError>,
     /// What the visit that is worked on was before, newest first.
     revisions: Vec<v1::Setup>,
@@ -29,7 +43,11 @@ pub(super) struct History {
 }
 
 /// Reads it.
-pub(super) fn read(bench: &Bench, kept: &Kept, chosen: Vec<String>, reply_units: i32) -> Result<History, ServiceError> {
+pub(super) fn read(bench: &Bench, kept: &Kept, asked: Asked, reply_units: i32) -> Result<History, ServiceError> {
+    let (visits, next) = match asked.from.as_str() {
+        "" => (kept.setups.clone(), kept.next.clone()),
+        from => kept::visits(bench, &kept.machine.name, from)?,
+    };
     let followed = bench.follow_machine(v1::FollowMachineRequest {
         source: Some(v1::follow_machine_request::Source::Machine(kept.machine.name.clone())),
         reply_units,
@@ -47,10 +65,12 @@ pub(super) fn read(bench: &Bench, kept: &Kept, chosen: Vec<String>, reply_units:
         }
     };
     Ok(History {
+        visits,
+        next,
         followed,
         revisions,
-        compared: compare(bench, &chosen, reply_units),
-        chosen,
+        compared: compare(bench, &asked.compare, reply_units),
+        chosen: asked.compare,
     })
 }
 
@@ -99,7 +119,7 @@ impl History {
     fn visits(&self, kept: &Kept, units: UnitSystem) -> Markup {
         let worked = kept.setup.as_ref().map(|setup| setup.name.as_str());
         html! {
-            form method="get" action={ "/machines/" (kept.id()) } {
+            form method="get" action={ "/machines/" (kept.id()) "#h-history" } {
                 @if let Some(worked) = worked { input type="hidden" name="setup" value=(id_of(worked)); }
                 table.cards {
                     caption { "Choose two to see what differs between them as they were left; one alone: as found and as left." }
@@ -107,11 +127,11 @@ impl History {
                         th scope="col" { "Compare" } th scope="col" { "Visit" } th scope="col" { "Ridden" }
                         th scope="col" { "Pace" } th scope="col" { "Recorded" } th scope="col" { "Job sheet" }
                     } }
-                    tbody { @for setup in &kept.setups { (self.visit(kept, setup, worked, units)) } }
+                    tbody { @for setup in &self.visits { (self.visit(kept, setup, worked, units)) } }
                 }
                 p { button { "Compare the chosen" } }
             }
-            @if kept.more { p.hint { "The newest " (VISITS) " visits are shown; all of them count in the trends." } }
+            @if !self.next.is_empty() { p { a href=(older(kept, &self.next)) { "Older visits" } " (all of them count in the trends)" } }
         }
     }
 
@@ -179,7 +199,8 @@ impl History {
             return html! {};
         };
         let day = |id: &String| {
-            let found = kept.setups.iter().find(|setup| id_of(&setup.name) == id);
+            let mut known = self.visits.iter().chain(&kept.setups);
+            let found = known.find(|setup| id_of(&setup.name) == id);
             html! { (moment(found.and_then(time_of).as_ref())) }
         };
         html! {
@@ -223,9 +244,19 @@ impl History {
                 div.ends { @for end in ENDS { @if let Some(plot) = shares(reply, end, units) { (plot.figure()) } } }
             }
             (predictions(&reply.predictions))
-            (said::assumptions(&reply.assumptions))
+            @for assumption in &reply.assumptions { p.hint { (assumption.text) " (" (assumption.source) ")." } }
         }
     }
+}
+
+/// The way to the visits before those shown.
+fn older(kept: &Kept, token: &str) -> String {
+    let mut query = form_urlencoded::Serializer::new(format!("/machines/{}?", kept.id()));
+    if let Some(setup) = &kept.setup {
+        query.append_pair("setup", id_of(&setup.name));
+    }
+    query.append_pair("page", token);
+    format!("{}#h-history", query.finish())
 }
 
 fn recorded(visit: &v1::VisitValues) -> &'static str {
@@ -270,7 +301,8 @@ fn shares(reply: &v1::FollowMachineResponse, end: End, units: UnitSystem) -> Opt
             quantity(Some(distance)).map(|found: Entered<LengthUnit>| found.in_unit(unit).value())
         };
         let known = |point: &v1::SharePoint| Some((at(point.distance.as_ref()?)?, 100.0 * point.share_ratio));
-        let points: Vec<(f64, f64)> = trend.points.iter().filter_map(known).collect();
+        let skipped = trend.points.len().saturating_sub(DRAWN);
+        let points: Vec<(f64, f64)> = trend.points.iter().skip(skipped).filter_map(known).collect();
         if points.len() > 1 {
             lines.push(Line {
                 label: wire::setup::words::circuit(trend.circuit).to_owned(),

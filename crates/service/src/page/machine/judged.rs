@@ -170,13 +170,21 @@ fn place(verdict: &v1::Verdict) -> String {
     said.join(", ")
 }
 
+/// Readings against thresholds, with the rules and computations that the words do not name themselves.
 fn why(evidence: &v1::VerdictEvidence) -> String {
-    let whence = match (evidence.rules.is_empty(), evidence.computation.is_empty()) {
-        (false, _) => format!("rule {}", evidence.rules.join(", ")),
-        (true, false) => format!("computed: {}", evidence.computation),
-        (true, true) => "as stated".to_owned(),
-    };
-    format!("{} [{whence}]", evidence.text)
+    let rules = evidence
+        .rules
+        .iter()
+        .filter(|rule| !evidence.text.contains(rule.as_str()));
+    let rules: Vec<&str> = rules.map(String::as_str).collect();
+    let mut said = evidence.text.clone();
+    if !rules.is_empty() {
+        said.push_str(&format!(" [rule {}]", rules.join(", ")));
+    }
+    if !evidence.computation.is_empty() {
+        said.push_str(&format!(" [computed: {}]", evidence.computation));
+    }
+    said
 }
 
 fn list(what: &str, items: impl Iterator<Item = String>) -> Markup {

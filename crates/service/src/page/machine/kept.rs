@@ -8,8 +8,8 @@ use super::words::state_of;
 use crate::bench::Bench;
 use crate::error::ServiceError;
 
-/// Visits told with a machine, newest first.
-pub(super) const VISITS: i32 = 50;
+/// Visits told on one view, newest first.
+const VISITS: i32 = 15;
 
 /// Which visit is worked on.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -41,8 +41,8 @@ pub(super) struct Kept {
     pub(super) rider: Option<v1::Rider>,
     /// Its visits, the newest first.
     pub(super) setups: Vec<v1::Setup>,
-    /// Whether there are more than these.
-    pub(super) more: bool,
+    /// Where those before them begin; empty: there are no more.
+    pub(super) next: String,
     /// The visit that is worked on; none: a new one.
     pub(super) setup: Option<v1::Setup>,
     /// What was fitted when it came in, and when it left.
@@ -59,14 +59,7 @@ pub(super) fn time_of(setup: &v1::Setup) -> Option<prost_types::Timestamp> {
 pub(super) fn read(bench: &Bench, id: &str, wanted: &Wanted) -> Result<Kept, ServiceError> {
     let name = Collection::Machines.name(id);
     let machine = bench.get_machine(v1::GetMachineRequest { name: name.clone() })?;
-    let listed = bench.list_setups(v1::ListSetupsRequest {
-        page_size: VISITS,
-        machine: name.clone(),
-        ..Default::default()
-    })?;
-    let mut setups = listed.setups;
-    let when = |setup: &v1::Setup| time_of(setup).map_or((0, 0), |time| (time.seconds, time.nanos));
-    setups.sort_by_key(|setup| std::cmp::Reverse(when(setup)));
+    let (setups, next) = visits(bench, &name, "")?;
     let setup = match wanted {
         Wanted::New => None,
         Wanted::Last => setups.first().cloned(),
@@ -95,10 +88,24 @@ pub(super) fn read(bench: &Bench, id: &str, wanted: &Wanted) -> Result<Kept, Ser
         machine,
         rider,
         setups,
-        more: !listed.next_page_token.is_empty(),
+        next,
         setup,
         fitted,
     })
+}
+
+/// Visits of a machine, the newest first, from a place in their list on; and where the next ones begin.
+pub(super) fn visits(bench: &Bench, machine: &str, from: &str) -> Result<(Vec<v1::Setup>, String), ServiceError> {
+    let listed = bench.list_setups(v1::ListSetupsRequest {
+        page_size: VISITS,
+        page_token: from.to_owned(),
+        machine: machine.to_owned(),
+        ..Default::default()
+    })?;
+    let mut setups = listed.setups;
+    let when = |setup: &v1::Setup| time_of(setup).map_or((0, 0), |time| (time.seconds, time.nanos));
+    setups.sort_by_key(|setup| std::cmp::Reverse(when(setup)));
+    Ok((setups, listed.next_page_token))
 }
 
 /// What was fitted at a revision of the machine; none named: now.

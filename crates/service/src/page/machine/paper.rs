@@ -50,7 +50,7 @@ pub(super) async fn view(
     Ok(guard::standing_alone(document, &style))
 }
 
-/// Renders it; with what the forecast says where there is one.
+/// Renders it; with the forecast where somebody said how the machine is ridden, and one is answered.
 fn rendered(
     bench: &Bench,
     kept: &Kept,
@@ -58,7 +58,7 @@ fn rendered(
     media_type: &str,
     reply_units: i32,
 ) -> Result<v1::RenderJobSheetResponse, ServiceError> {
-    let forecast = ahead::request(kept, asked, &ENDS, reply_units);
+    let forecast = ahead::request(kept, asked, &ENDS, reply_units).filter(|_| asked.stated());
     let forecast = forecast.filter(|forecast| bench.forecast_limits(forecast.clone()).is_ok());
     bench.render_job_sheet(v1::RenderJobSheetRequest {
         source: Some(source(bench, kept)?),
