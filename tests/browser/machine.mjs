@@ -53,7 +53,7 @@ for (const [size, viewport] of Object.entries(SIZES)) {
 
 // The list: what each is, when it was last here, what waits; the rest on the next view.
 const { context: desk, page } = await open();
-await page.goto(`${base}/machines?label=tern`);
+await page.goto(`${base}/machines?label=tern%2C+inv`);
 const row = await page.locator("tr", { has: page.locator('a[href="/machines/tern"]') }).textContent();
 expect(/fork: cartridge; rear: single-tube; damping is set at both ends, both ways/.test(row), `the class is not told: ${row}`);
 expect(/2026/.test(row) && !/never/.test(row) && /rear|fork/.test(row.split("2026")[1]), `neither last visit nor what waits is told: ${row}`);

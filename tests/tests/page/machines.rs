@@ -191,6 +191,7 @@ pub(super) async fn fill(channel: Channel, hostile: &str) -> Result<(), Box<dyn 
     let mut machines = vec![
         ("tern".to_owned(), tern(), rider.name),
         ("spoilt".to_owned(), spoilt, hidden.name),
+        ("often".to_owned(), tern(), String::new()),
         (
             "bare".to_owned(),
             bare("says nothing of itself".to_owned()),
