@@ -132,12 +132,8 @@ async fn save(
         .wait(move |bench| saving::save(bench, &machine, &written, moment))
         .await?;
     let (wanted, outcome) = match saved {
-        Saved::Done(setup) => {
-            let path = format!(
-                "/machines/{id}?setup={}&saved={}",
-                kept::id_of(&setup.name),
-                moment.word()
-            );
+        Saved::Done(name) => {
+            let path = format!("/machines/{id}?setup={}&saved={}", kept::id_of(&name), moment.word());
             return Ok(see_other(&path));
         }
         Saved::Faulty(faults) => (wanted(&posted), Outcome::Faulty(faults)),

@@ -53,7 +53,6 @@ pub(super) fn judge(bench: &Bench, asked: Asked) -> Result<v1::JudgeSetupRespons
         rear: Some(rear),
         deceleration_ratio: asked.deceleration,
         reply_units: asked.reply_units,
-        ..Default::default()
     })
 }
 

@@ -13,8 +13,8 @@ use crate::page::form::Posted;
 
 /// What became of it.
 pub(super) enum Saved {
-    /// The setup as it is now.
-    Done(v1::Setup),
+    /// The setup's name.
+    Done(String),
     /// Something written cannot be taken; each fault is at its field.
     Faulty(Vec<Violation>),
     /// The book refuses.
@@ -35,7 +35,7 @@ pub(super) fn save(bench: &Bench, id: &str, posted: &Posted, moment: Moment) -> 
         None => bench.create_setup(create(&kept, visit, request_id)),
     };
     Ok(match saved {
-        Ok(setup) => Saved::Done(setup),
+        Ok(setup) => Saved::Done(setup.name),
         Err(ServiceError::InvalidFields(faults)) => Saved::Faulty(fields::at_fields(faults, moment, posted, &kept)),
         Err(error) => Saved::Refused(error),
     })

@@ -74,5 +74,8 @@ fn typed<M: Message>(message: Option<&M>, taken: M::Unit) -> String {
 
 /// A choice that was made; empty for none.
 fn chosen(number: i32) -> String {
-    (number != 0).then(|| number.to_string()).unwrap_or_default()
+    match number {
+        0 => String::new(),
+        chosen => chosen.to_string(),
+    }
 }
