@@ -44,7 +44,14 @@
     if (asking === own) result.removeAttribute("aria-busy");
   };
 
+  // A damper of the drawer has its own piston, oil and gas; what was written of another stays, out of sight.
+  const fit = () => {
+    const named = form.elements.damper.value.trim() !== "";
+    for (const own of form.querySelectorAll("[data-own]")) own.hidden = named;
+  };
+
   form.addEventListener("input", () => {
+    fit();
     clearTimeout(waiting);
     waiting = setTimeout(ask, REST);
   });
