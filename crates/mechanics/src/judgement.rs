@@ -35,6 +35,7 @@ pub use answer::{
     Action, AfterSpring, Amount, Confidence, Direction, Evidence, Judgement, Missing, StepRange, Subject,
     ThumbAndPhysics, Verdict,
 };
+pub use caution::UNTESTED;
 pub use rows::RuleId;
 pub use table::{Ends, InForce, OwnRule, PRACTICE, Rule, RuleTable, TABLE_VERSION, TableError, Threshold};
 pub use visit::{

@@ -36,6 +36,7 @@ pub fn section_file(
         solved,
         units,
         id: "section",
+        brief: false,
     })))
 }
 
