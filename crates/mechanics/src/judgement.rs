@@ -28,6 +28,7 @@ mod spring_amount;
 mod table;
 mod travel;
 mod visit;
+mod wanted;
 mod words;
 
 pub use adjusters::factor_to_middle;
@@ -42,6 +43,8 @@ pub use visit::{
     Adjuster, Circuit, DamperType, EndVisit, ForceModel, Oil, Riding, Sag, Serviceability, ShaftSpeed, StrokeDirection,
     Visit, Wear, Whole,
 };
+
+pub use wanted::SagWanted;
 
 pub use crate::chassis::End;
 

@@ -7,6 +7,7 @@ mod plots;
 mod settings;
 mod work;
 
+use mechanics::judgement::RuleTable;
 use mechanics::quantity::UnitSystem;
 use wire::v1;
 
@@ -24,6 +25,8 @@ pub(crate) struct Gathered {
     pub(crate) sags: Vec<SagOf>,
     /// What JudgeSetup says of the machine as found, or why it says nothing; left out: nothing was entered as found.
     pub(crate) judged: Option<Result<v1::JudgeSetupResponse, String>>,
+    /// The rules it was judged by.
+    pub(crate) rules: Option<RuleTable>,
     /// Records of the rack and the drawer that the machine names.
     pub(crate) fitted: Fitted,
     pub(crate) forecast: Option<v1::ForecastLimitsResponse>,

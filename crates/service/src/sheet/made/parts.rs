@@ -1,13 +1,14 @@
 //! Springs and stacks: what they are, drawn to scale where their records say how large they are.
 
-use mechanics::quantity::LengthUnit;
-use mechanics::quantity::Unit as _;
+use mechanics::chassis::End;
+use mechanics::quantity::{LengthUnit, Quantity as _, Unit as _, UnitSystem};
+use wire::setup::unit;
 use wire::v1;
 use wire::v1::stack_valve::Source;
 use wire::violation::Violations;
 
 use super::{BOTH, Gathered, Record, end_word, fact, filled, settings};
-use crate::drawing;
+use crate::drawing::{self, Coil};
 use crate::page::words::entered_in;
 use crate::sheet::content::{Fact, Part, Picture};
 
@@ -15,7 +16,7 @@ use crate::sheet::content::{Fact, Part, Picture};
 pub(super) fn parts(gathered: &Gathered, not_known: &mut Vec<String>) -> Vec<Part> {
     let mut parts: Vec<Part> = BOTH
         .into_iter()
-        .filter_map(|end| unit(gathered, end, not_known))
+        .filter_map(|end| fitted(gathered, end, not_known))
         .collect();
     for end in BOTH {
         parts.extend(stacks(gathered, end, not_known));
@@ -23,7 +24,7 @@ pub(super) fn parts(gathered: &Gathered, not_known: &mut Vec<String>) -> Vec<Par
     parts
 }
 
-fn unit(gathered: &Gathered, end: v1::MachineEnd, not_known: &mut Vec<String>) -> Option<Part> {
+fn fitted(gathered: &Gathered, end: v1::MachineEnd, not_known: &mut Vec<String>) -> Option<Part> {
     let unit = gathered.unit(end, true)?;
     let word = end_word(end);
     let title = match unit.label.trim() {
@@ -66,8 +67,166 @@ fn leg_facts(gathered: &Gathered, leg: &v1::LegValues, place: &str) -> Vec<Fact>
 }
 
 /// The first leg's spring from its side.
-fn spring(_: &Gathered, _: &v1::LegValues, _: v1::MachineEnd, _: &mut Vec<String>) -> Option<Picture> {
-    None
+fn spring(
+    gathered: &Gathered,
+    leg: &v1::LegValues,
+    end: v1::MachineEnd,
+    not_known: &mut Vec<String>,
+) -> Option<Picture> {
+    let what = format!("{} spring, not drawn", end_word(end).to_lowercase());
+    let mut record = gathered.fitted.springs.iter();
+    let entered = match record
+        .find(|record| record.name == leg.spring)
+        .map(|record| &record.found)
+    {
+        Some(Ok(spring)) => &spring.entered,
+        Some(Err(why)) => {
+            not_known.push(format!("{what}: {why}"));
+            return None;
+        }
+        None => {
+            not_known.push(format!(
+                "{what}: a spring of the rack with its wire, coils and lengths would show it"
+            ));
+            return None;
+        }
+    };
+    match sized(entered, leg) {
+        Err(missing) => {
+            not_known.push(format!("{what}: {} on its record would show it", missing.join(", ")));
+            None
+        }
+        Ok(sizes) => {
+            let id = if end == v1::MachineEnd::Front {
+                "front-spring"
+            } else {
+                "rear-spring"
+            };
+            let drawn = Coil {
+                id,
+                free: sizes.free,
+                wire: sizes.wire,
+                outside: sizes.outside,
+                active: sizes.active,
+                total: sizes.total,
+                lengths: lengths(gathered, leg, end, &sizes),
+            }
+            .drawn();
+            if drawn.is_none() {
+                not_known.push(format!("{what}: the sizes on its record contradict one another"));
+            }
+            let units = gathered.units;
+            let assumed = if sizes.ends_assumed {
+                ", two of them at the ends, assumed"
+            } else {
+                ""
+            };
+            Some(Picture {
+                caption: format!(
+                    "From its side, to scale, unloaded: {} coils{assumed}, wire {}, outside {}",
+                    sizes.total,
+                    length(sizes.wire, units, 1),
+                    length(sizes.outside, units, 1)
+                ),
+                svg: drawn?.into_string(),
+                plot: false,
+            })
+        }
+    }
+}
+
+/// Sizes of a spring, mm.
+struct Sizes {
+    free: f64,
+    solid: Option<f64>,
+    wire: f64,
+    outside: f64,
+    active: f64,
+    total: f64,
+    /// Whether one count of coils was taken from the other.
+    ends_assumed: bool,
+}
+
+/// Coils at the ends that do not give, where only one count is known (common practice, no source).
+const END_COILS: f64 = 2.0;
+
+/// The sizes of a record, or which are missing.
+fn sized(spring: &v1::Spring, leg: &v1::LegValues) -> Result<Sizes, Vec<&'static str>> {
+    let free = millimeters(spring.free_length.as_ref()).or(millimeters(leg.free_length.as_ref()));
+    let wire = millimeters(spring.wire_diameter.as_ref());
+    let inside = millimeters(spring.inside_diameter.as_ref()).zip(wire);
+    let outside = millimeters(spring.outside_diameter.as_ref()).or(inside.map(|(inside, wire)| inside + 2.0 * wire));
+    let coils = match (spring.active_coil_count, spring.total_coil_count) {
+        (Some(active), Some(total)) => Some((active, total, false)),
+        (Some(active), None) => Some((active, active + END_COILS, true)),
+        (None, Some(total)) => Some((total - END_COILS, total, true)),
+        (None, None) => None,
+    };
+    if let (Some(free), Some(wire), Some(outside), Some((active, total, ends_assumed))) = (free, wire, outside, coils) {
+        return Ok(Sizes {
+            free,
+            solid: millimeters(spring.solid_length.as_ref()).or(millimeters(leg.solid_length.as_ref())),
+            wire,
+            outside,
+            active,
+            total,
+            ends_assumed,
+        });
+    }
+    let named = [
+        ("free length", free.is_none()),
+        ("wire diameter", wire.is_none()),
+        ("coil diameter", outside.is_none()),
+        ("coils", coils.is_none()),
+    ];
+    Err(named
+        .into_iter()
+        .filter(|(_, missing)| *missing)
+        .map(|(name, _)| name)
+        .collect())
+}
+
+/// Lengths of the spring in its leg, mm, with their words.
+fn lengths(gathered: &Gathered, leg: &v1::LegValues, end: v1::MachineEnd, sizes: &Sizes) -> Vec<(f64, String)> {
+    let units = gathered.units;
+    let mut lengths = vec![(sizes.free, "free")];
+    let set = gathered.state(end, true).and_then(|state| state.preload.as_ref());
+    let preload = millimeters(set.or(leg.preload.as_ref()));
+    if let Some(preload) = preload {
+        lengths.push((sizes.free - preload, "fitted"));
+    }
+    let which = match end {
+        v1::MachineEnd::Front => End::Front,
+        _ => End::Rear,
+    };
+    let mut ignored = Violations::new();
+    let model = unit::model(gathered.machine(true), which, &[], 1.0, ignored.root());
+    let travel = model.path.map(|path| path.axial_travel().get(LengthUnit::Millimeter));
+    if let Some((preload, travel)) = preload.zip(travel) {
+        lengths.push((sizes.free - preload - travel, "at full travel"));
+    }
+    lengths.extend(sizes.solid.map(|solid| (solid, "solid")));
+    let worded = lengths.into_iter().filter(|(at, _)| *at > 0.0);
+    worded
+        .map(|(at, word)| (at, format!("{word} {}", length(at, units, 0))))
+        .collect()
+}
+
+fn millimeters(given: Option<&v1::Length>) -> Option<f64> {
+    let given = wire::quantity::stated(given)?;
+    Some(given.in_unit(LengthUnit::Millimeter).value())
+}
+
+/// A length of so many millimetres in the units asked for, to so many places of a millimetre.
+fn length(millimeters: f64, units: UnitSystem, places: usize) -> String {
+    let unit = LengthUnit::of_system(units);
+    let places = if unit == LengthUnit::Millimeter {
+        places
+    } else {
+        places + 2
+    };
+    let value = mechanics::quantity::Length::new(millimeters, LengthUnit::Millimeter).get(unit);
+    format!("{value:.places$} {}", unit.row().symbol)
 }
 
 /// Compression and rebound stack of an end, each once.

@@ -70,7 +70,7 @@ pub(super) fn settings(gathered: &Gathered) -> Vec<Setting> {
 }
 
 /// Circuits with the head of their line.
-const CIRCUITS: &[(v1::DampingCircuit, &str)] = &[
+pub(super) const CIRCUITS: &[(v1::DampingCircuit, &str)] = &[
     (v1::DampingCircuit::Rebound, "Rebound, from closed"),
     (v1::DampingCircuit::LowSpeedRebound, "Low-speed rebound, from closed"),
     (v1::DampingCircuit::HighSpeedRebound, "High-speed rebound, from closed"),

@@ -32,6 +32,7 @@ impl Bench {
             .ok()
             .filter(|(rider, _)| rider.delete_time.is_none());
         let entered = sheet.update_time.as_ref().map_or_else(|| self.now(), map::moment);
+        let rules = self.rules_at(entered)?;
         let judged = match &visit.as_found {
             None => None,
             Some(_) => {
@@ -43,7 +44,7 @@ impl Bench {
                     reply_units: wire::quantity::unit_system_number(units),
                     ..v1::JudgeSetupRequest::default()
                 };
-                Some(told(self.judge_by(asked, &self.rules_at(entered)?, entered))?)
+                Some(told(self.judge_by(asked, &rules, entered))?)
             }
         };
         let mut gathered = Gathered {
@@ -52,6 +53,7 @@ impl Bench {
             visit,
             sheet,
             judged,
+            rules: Some(rules),
             used,
             units,
             ..Gathered::default()
@@ -69,6 +71,7 @@ impl Bench {
         let visit = values.visit.unwrap_or_default();
         let machine = values.machine.unwrap_or_default();
         let when = visit.visit_time.as_ref().map_or_else(|| self.now(), map::moment);
+        let rules = self.rules_in_force()?;
         let judged = match &visit.as_found {
             None => None,
             Some(state) => {
@@ -82,7 +85,7 @@ impl Bench {
                     reply_units: wire::quantity::unit_system_number(units),
                     ..v1::JudgeSetupRequest::default()
                 };
-                Some(told(self.judge_by(asked, &self.rules_in_force()?, when))?)
+                Some(told(self.judge_by(asked, &rules, when))?)
             }
         };
         let mut gathered = Gathered {
@@ -91,6 +94,7 @@ impl Bench {
             visit,
             sheet: values.sheet.unwrap_or_default(),
             judged,
+            rules: Some(rules),
             units,
             ..Gathered::default()
         };
