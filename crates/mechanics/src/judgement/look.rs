@@ -100,22 +100,13 @@ impl<'a> Look<'a> {
 
     /// Total sag that is wanted here: millimetres for a road machine with usual travel, else a share of the travel.
     pub(super) fn target(&self) -> Option<Target> {
-        let travel = self.seen.travel.map(Quantity::si);
-        let usual = self.length(RuleId::SagClassTravelLow)..=self.length(RuleId::SagClassTravelHigh);
         let off_road = self.visit.riding == Some(Riding::OffRoad);
-        match travel {
-            Some(travel) if off_road || !usual.contains(&travel) => Some(Target {
-                low: self.ratio(RuleId::TotalShareLow) * travel,
-                high: self.ratio(RuleId::TotalShareHigh) * travel,
-                rules: [RuleId::TotalShareLow, RuleId::TotalShareHigh],
-            }),
-            None if off_road => None,
-            Some(_) | None => Some(Target {
-                low: self.length(RuleId::TotalSagLow),
-                high: self.length(RuleId::TotalSagHigh),
-                rules: [RuleId::TotalSagLow, RuleId::TotalSagHigh],
-            }),
-        }
+        let wanted = self.table.sag_wanted(self.ends(), self.seen.travel, off_road)?;
+        Some(Target {
+            low: wanted.least.si(),
+            high: wanted.most.si(),
+            rules: wanted.rules,
+        })
     }
 
     /// Static share wanted: of the rear its target, of a fork what is usual.

@@ -7,7 +7,7 @@ mod asked;
 mod fields;
 mod form;
 mod found;
-mod plots;
+pub(crate) mod plots;
 mod shown;
 
 use axum::Router;

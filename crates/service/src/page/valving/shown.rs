@@ -101,7 +101,7 @@ impl Shown<'_> {
                 section aria-labelledby="h-section" {
                     h2 #h-section { "Section" }
                     @if let Some(stack) = typed(self.stack) {
-                        figure.section tabindex="0" role="group" aria-label="Section of the stack, to scale" { (section(&Section { stack: &stack, solved: Some(&self.found.solved), units: self.units, id: "stack" })) }
+                        figure.section tabindex="0" role="group" aria-label="Section of the stack, to scale" { (section(&Section { stack: &stack, solved: Some(&self.found.solved), units: self.units, id: "stack", brief: false })) }
                     }
                 }
                 section aria-labelledby="h-shims" {
