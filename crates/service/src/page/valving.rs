@@ -70,7 +70,7 @@ async fn view(State(page): State<Page>, visitor: Visitor, RawQuery(query): RawQu
         title: "Valving",
         section: Section::Valving,
         visitor: Some(&visitor),
-        scripts: &[&assets::VALVING],
+        scripts: &[&assets::TYPING],
     };
     let main = html! {
         h1 { "Valving bench" }

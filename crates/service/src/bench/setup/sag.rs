@@ -165,7 +165,7 @@ impl Bench {
 }
 
 /// A machine with the preloads of a visit: they are set, not fitted.
-fn with_preloads(
+pub(crate) fn with_preloads(
     mut machine: v1::MachineValues,
     end: End,
     preload: Option<v1::Length>,

@@ -65,16 +65,16 @@ pub(super) fn form(posted: &Posted, faults: &[Violation], drawer: &Drawer) -> Ma
     let (rebound, free) = (in_rebound(posted), posted.text(HOLD) == "free");
     let named = !posted.text(FITTED).is_empty();
     // A damper of the drawer has its own: what was written stays in the form, out of sight.
-    let own = |fields: &[Field]| html! { div data-own hidden[named] { (lines(fields)) } };
+    let own = |fields: &[Field]| html! { div data-without=(FITTED) hidden[named] { (lines(fields)) } };
     html! {
-        form #ask method="get" action="/valving" {
+        form #ask method="get" action="/valving" data-answer="/valving/result" {
             (stack(SHIMS, Some("text-form")))
             p.hint #text-form {
                 "From the piston outward: diameter x thickness * count, layers apart by commas, the unit behind the last one: "
                 code { "30x0.15*2, 26x0.15 mm" } ". With a bore: " code { "30/12x0.15" } ". A small shim between large ones makes \
                 a gap: the next stage. Every number needs its unit; what stands here at first is invented."
             }
-            div data-own hidden[named] { (stack(PRESENT, None)) }
+            div data-without=(FITTED) hidden[named] { (stack(PRESENT, None)) }
             @if !drawer.stacks.is_empty() {
                 p.hint {
                     "A stack of the drawer is written by its name, and has its own piston:"
@@ -88,14 +88,14 @@ pub(super) fn form(posted: &Posted, faults: &[Violation], drawer: &Drawer) -> Ma
             (choice(STROKE, [("rebound", "rebound", rebound), ("compression", "compression", !rebound)]))
             (fitted(posted, drawer, invalid(FITTED)))
             (own(PISTON))
-            details data-own hidden[named] {
+            details data-without=(FITTED) hidden[named] {
                 summary { "Land, seat, stop, stress" }
                 (lines(BESIDES))
                 (choice(HOLD, [("held", "yes", !free), ("free", "no, they slip", free)]))
             }
             details {
                 summary { "Damper and oil" }
-                div data-own hidden[named] {
+                div data-without=(FITTED) hidden[named] {
                     (stack(OTHER, None))
                     p.hint { "Both stacks of the piston are taken with the same clamp, ports, seat and bleed." }
                 }
