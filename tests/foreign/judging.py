@@ -34,8 +34,8 @@ def setup_is_judged_by_readings_and_the_hazard_comes_first(api):
     assert (first.hazard, first.action, first.subject) == (True, REMEDY_SET, "preload"), first
     springs = [one for one in reply.verdicts if one.subject == "spring"]
     assert [(one.steps.least_count, one.steps.most_count) for one in springs] == [(2, 7)], springs
-    assert springs[0].evidence and springs[0].cautions and springs[0].rule_table_version == "1.0"
-    assert reply.missing and reply.rule_table_version == "1.0"
+    assert springs[0].evidence and springs[0].cautions and springs[0].rule_table_version == "1.1"
+    assert reply.missing and reply.rule_table_version == "1.1"
 
 
 def shop_changes_a_rule_and_the_judge_follows(api):
@@ -52,7 +52,7 @@ def shop_changes_a_rule_and_the_judge_follows(api):
     api.change("BookService/UpdateRuleTable", {"rule_table": {"overrides": [own]}, "update_mask": "overrides"})
     try:
         fired = valving()
-        assert len(fired) == 1 and fired[0].rule_table_version.startswith("1.0+"), fired
+        assert len(fired) == 1 and fired[0].rule_table_version.startswith("1.1+"), fired
     finally:
         api.change("BookService/UpdateRuleTable", {"rule_table": {}, "update_mask": "overrides"})
     assert not valving()

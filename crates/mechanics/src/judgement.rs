@@ -28,6 +28,7 @@ mod spring_amount;
 mod table;
 mod travel;
 mod visit;
+mod wanted;
 mod words;
 
 pub use adjusters::factor_to_middle;
@@ -35,12 +36,15 @@ pub use answer::{
     Action, AfterSpring, Amount, Confidence, Direction, Evidence, Judgement, Missing, StepRange, Subject,
     ThumbAndPhysics, Verdict,
 };
+pub use caution::UNTESTED;
 pub use rows::RuleId;
 pub use table::{Ends, InForce, OwnRule, PRACTICE, Rule, RuleTable, TABLE_VERSION, TableError, Threshold};
 pub use visit::{
     Adjuster, Circuit, DamperType, EndVisit, ForceModel, Oil, Riding, Sag, Serviceability, ShaftSpeed, StrokeDirection,
     Visit, Wear, Whole,
 };
+
+pub use wanted::SagWanted;
 
 pub use crate::chassis::End;
 

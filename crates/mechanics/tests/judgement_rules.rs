@@ -6,10 +6,11 @@ mod rules {
 
     use mechanics::judgement::{
         Action, Adjuster, Circuit, Confidence, DamperType, Direction, EndVisit, Ends, ForceModel, Judgement, Oil,
-        OwnRule, Riding, RuleTable, Sag, Serviceability, Subject, Threshold, Verdict, Visit, Wear, judge,
+        OwnRule, Riding, RuleTable, Sag, Serviceability, Subject, Threshold, Verdict, Visit, Wear, Whole, judge,
     };
     use mechanics::quantity::{
-        KinematicViscosity, KinematicViscosityUnit, LengthUnit, Quantity, SpringRate, StiffnessUnit,
+        Angle, AngleUnit, KinematicViscosity, KinematicViscosityUnit, LengthUnit, Mass, MassUnit, Quantity, SpringRate,
+        StiffnessUnit,
     };
     use proptest::prelude::*;
 
@@ -440,6 +441,111 @@ mod rules {
     }
 
     #[test]
+    fn travel_is_too_short_only_where_spring_oil_and_damping_do_what_they_can() {
+        let at = |used: f64, share: f64, harsh, end: EndVisit| {
+            let end = EndVisit {
+                travel_used: mm(used * 125.0),
+                adjusters: vec![clicks(Circuit::COMPRESSION, share * 20.0, 20.0)],
+                harsh: Some(harsh),
+                ..end
+            };
+            of_rear(Riding::Track, end)
+        };
+        let replaced = |judged: &Judgement| says(judged, Action::Replace, None) && !asks(judged, Subject::Adjuster);
+        assert!(replaced(&at(0.98, 0.50, true, right())) && !replaced(&at(0.98, 0.55, true, right())));
+        // Nearly closed it is not valved stronger, either: it is harsh already.
+        let closed = at(0.98, 0.20, true, right());
+        assert!(replaced(&closed) && !asks(&closed, Subject::Valving));
+        assert!(!replaced(&at(0.96, 0.50, true, right())) && !replaced(&at(0.98, 0.50, false, right())));
+        // A spring that is not right, a total that is not, oil that is old: each comes first.
+        for end in [
+            EndVisit {
+                sag: sag(6.0, 35.0),
+                ..right()
+            },
+            EndVisit {
+                sag: sag(18.0, 43.0),
+                ..right()
+            },
+            EndVisit {
+                oil: months(40.0),
+                ..right()
+            },
+        ] {
+            assert!(!replaced(&at(0.98, 0.50, true, end)));
+        }
+        // A fork's spring is judged by hardest braking.
+        let fork_at = |deceleration: f64| {
+            let visit = Visit {
+                riding: Some(Riding::Track),
+                front: Some(EndVisit {
+                    travel_used: mm(123.0),
+                    adjusters: vec![clicks(Circuit::COMPRESSION, 10.0, 20.0)],
+                    harsh: Some(true),
+                    rates: vec![rate(9.0); 2],
+                    preload: mm(18.0),
+                    ..fork()
+                }),
+                whole: braked(deceleration),
+                ..Visit::default()
+            };
+            judge(&visit, &RuleTable::shipped())
+        };
+        assert!(replaced(&fork_at(0.6)) && !replaced(&fork_at(0.8)));
+    }
+
+    fn braked(deceleration: f64) -> Whole {
+        let kg = |value| Some(Mass::new(value, MassUnit::Kilogram));
+        Whole {
+            wheelbase: mm(1_420.0),
+            gravity_ahead: mm(654.7),
+            gravity_height: mm(670.8),
+            mass: kg(265.0),
+            front_unsprung_mass: kg(16.0),
+            rake: Some(Angle::new(24.0, AngleUnit::Degree)),
+            deceleration_ratio: Some(deceleration),
+        }
+    }
+
+    #[test]
+    fn rate_that_cannot_be_had_asks_for_another_unit() {
+        let at = |most: f64, still: f64, total: f64| {
+            let end = EndVisit {
+                sag: sag(still, total),
+                rates: vec![rate(70.0)],
+                rates_to_be_had: Some((rate(50.0), rate(most))),
+                ..right()
+            };
+            of_rear(Riding::HardRoad, end)
+        };
+        // 32/24.85 of 70 N/mm are 90.1; half a step is 2.5 N/mm.
+        let had = at(88.0, 3.0, 35.0);
+        assert!(says(&had, Action::Respring, Some(Direction::Stiffer)) && !asks(&had, Subject::Unit));
+        let not = at(87.0, 3.0, 35.0);
+        assert!(says(&not, Action::Replace, Some(Direction::Stiffer)) && !asks(&not, Subject::Spring));
+        // 17/24.85 of 70 N/mm are 47.9: within half a step of 50; 16/24.85 are 45.1.
+        assert!(asks(&at(90.0, 18.0, 35.0), Subject::Spring) && asks(&at(90.0, 19.0, 35.0), Subject::Unit));
+    }
+
+    #[test]
+    fn share_that_friction_cuts_off_at_full_extension_asks_for_no_softer_spring() {
+        let at = |still: f64| {
+            let end = EndVisit {
+                sag: Sag {
+                    spread: mm(5.0),
+                    ..sag(still, still + 19.0)
+                },
+                ..right()
+            };
+            of_rear(Riding::HardRoad, end)
+        };
+        let cut = at(3.0);
+        assert!(!asks(&cut, Subject::Spring) && says(&cut, Action::Set, Some(Direction::Less)));
+        assert!(cut.missing.iter().any(|one| one.what == "sag"));
+        assert!(says(&at(3.5), Action::Respring, Some(Direction::Softer)));
+    }
+
+    #[test]
     fn hazards_come_first_and_never_wait() {
         let end = EndVisit {
             wear: vec![Wear::LeakingSeal, Wear::LoosePart],
@@ -487,7 +593,7 @@ mod rules {
         };
         assert!(!asks(&judge(&visit, &RuleTable::shipped()), Subject::Valving));
         let judged = judge(&visit, &table);
-        assert!(asks(&judged, Subject::Valving) && judged.table_version == "1.0+7");
+        assert!(asks(&judged, Subject::Valving) && judged.table_version == "1.1+7");
     }
 
     proptest! {

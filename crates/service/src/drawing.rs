@@ -3,9 +3,11 @@
 //! Pure: what is drawn depends on the values alone. Everything is said in text too; colours stand as attributes, are those
 //! of print, and the page's style overrides them.
 
+mod coil;
 mod labels;
 mod paper;
 mod parts;
+mod position;
 mod section;
 mod shape;
 
@@ -14,7 +16,9 @@ use mechanics::quantity::UnitSystem;
 use wire::v1;
 use wire::violation::{Violation, Violations};
 
+pub(crate) use coil::Coil;
 pub(crate) use paper::round_step;
+pub(crate) use position::{OnRange, OnTravel, sag, shares};
 pub use section::{Section, section};
 pub(crate) use shape::size;
 
@@ -36,6 +40,7 @@ pub fn section_file(
         solved,
         units,
         id: "section",
+        brief: false,
     })))
 }
 

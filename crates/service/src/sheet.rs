@@ -12,7 +12,7 @@ pub(crate) mod made;
 mod pdf;
 mod text;
 
-pub use content::{Concern, Fact, Gravity, JobSheet, Part, Picture, Setting, Verdict, When};
+pub use content::{Assumed, Concern, Fact, Gravity, JobSheet, Part, Picture, Setting, Verdict, When};
 pub use pdf::SheetFault;
 
 /// The paper a sheet is set for.

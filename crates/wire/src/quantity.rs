@@ -230,6 +230,15 @@ pub fn unit_system(number: i32, mut at: Scope<'_>) -> UnitSystem {
     }
 }
 
+/// The same as it is sent.
+pub fn unit_system_number(units: UnitSystem) -> i32 {
+    let named = match units {
+        UnitSystem::Metric => v1::UnitSystem::Metric,
+        UnitSystem::Inch => v1::UnitSystem::Inch,
+    };
+    named as i32
+}
+
 /// Reads an optional plain ratio or factor.
 pub fn number(value: Option<f64>, low: f64, high: f64, mut at: Scope<'_>) -> Option<f64> {
     let value = value?;

@@ -3,7 +3,8 @@
 use std::time::Duration;
 
 use mechanics::judgement::{
-    Adjuster, Circuit, DamperType, EndVisit, Oil, Riding, Sag, Serviceability, Visit, Wear, Whole,
+    Adjuster, Circuit, DamperType, End as Side, EndVisit, Judgement, Oil, Riding, Sag, Serviceability, Visit, Wear,
+    Whole,
 };
 use mechanics::quantity::{
     Angle, Length, LengthUnit, Mass, MassUnit, Preload, Quantity, SpringRate, StiffnessUnit, Travel,
@@ -51,6 +52,26 @@ pub(super) fn visit(rng: &mut ChaCha8Rng, machine: &Machine) -> Visit {
         whole,
         units: None,
     }
+}
+
+/// Readings the judge names as what would settle it, as far as a shop takes them: the oil level dipped, the machine weighed and
+/// measured. They stand in the next reading with their own error; what they are called.
+pub(super) fn asked_for(machine: &mut Machine, judged: &Judgement) -> Vec<&'static str> {
+    let mut taken = Vec::new();
+    for missing in &judged.missing {
+        match (missing.end, missing.what) {
+            (Some(Side::Front), "oil.air_gap") if !machine.level_known => {
+                machine.level_known = true;
+                taken.push("oil level of the fork");
+            }
+            (_, "whole") if !machine.frame_known => {
+                machine.frame_known = true;
+                taken.push("masses and dimensions");
+            }
+            _ => {}
+        }
+    }
+    taken
 }
 
 /// A length by tape: handling to a millimetre either way at a corner of the distribution, then rounded.

@@ -1,6 +1,6 @@
 //! The shop does what it was told; everything moved is written down.
 
-use mechanics::judgement::{Action, Amount, Circuit, Direction, Judgement, RuleTable, Subject, Verdict};
+use mechanics::judgement::{Action, Amount, Circuit, Confidence, Direction, Judgement, RuleTable, Subject, Verdict};
 use mechanics::quantity::{LengthUnit, Quantity};
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
@@ -25,31 +25,30 @@ pub(super) fn round(
     let mut moves = Vec::new();
     let table = RuleTable::shipped();
     for verdict in judged.verdicts.iter().filter(|verdict| verdict.waits_for.is_empty()) {
-        let again = match range_of(verdict) {
-            // Measured again before a spring is bought.
-            Some(_) => {
-                let visit = readings::visit(rng, machine);
-                let again = judge(&visit, &table);
-                again.verdicts.into_iter().find(|one| {
-                    (one.end, one.subject, one.direction) == (verdict.end, verdict.subject, verdict.direction)
-                })
+        let told = if is_measured_again(verdict) {
+            let again = judge(&readings::visit(rng, machine), &table);
+            let same = again
+                .verdicts
+                .into_iter()
+                .find(|one| (one.end, one.subject, one.direction) == (verdict.end, verdict.subject, verdict.direction));
+            match same {
+                // The second reading does not bear it out: nothing is bought yet.
+                None => continue,
+                Some(again) if most(&again) < most(verdict) => again,
+                Some(_) => verdict.clone(),
             }
-            None => None,
-        };
-        let told = match again {
-            Some(again) if most(&again) < most(verdict) => again,
-            _ => verdict.clone(),
+        } else {
+            verdict.clone()
         };
         carry_out(rng, machine, &told, &mut moves);
     }
     moves
 }
 
-fn range_of(verdict: &Verdict) -> Option<(f64, f64)> {
-    match verdict.amount {
-        Some(Amount::Steps(range)) if range.least < range.most => Some((range.least, range.most)),
-        _ => None,
-    }
+/// A spring is measured for again before it is bought where its amount is a range or the verdict is not sure.
+fn is_measured_again(verdict: &Verdict) -> bool {
+    let is_range = matches!(verdict.amount, Some(Amount::Steps(range)) if range.least < range.most);
+    verdict.action == Action::Respring && (is_range || verdict.confidence == Confidence::Low)
 }
 
 fn most(verdict: &Verdict) -> f64 {

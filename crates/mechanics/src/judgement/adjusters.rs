@@ -106,8 +106,9 @@ fn near(look: &Look<'_>, desk: &mut Desk, one: &Adjuster) {
     let set = desk.drafts.iter().any(|(verdict, _)| {
         verdict.end == look.end && verdict.subject == Subject::Adjuster && verdict.circuit == Some(one.circuit)
     });
-    // Set to the middle because too little travel is used: it is closed, not weak.
-    if set {
+    // Set to the middle because too little travel is used: it is closed, not weak. Nor where it holds up what it can.
+    let does_what_it_can = one.circuit.stroke == StrokeDirection::Compression && desk.travel_is_short(look);
+    if set || does_what_it_can {
         return;
     }
     let text = reading(look, one);

@@ -59,6 +59,14 @@ pub struct Verdict {
     pub cautions: Vec<&'static str>,
 }
 
+impl Verdict {
+    /// Whether another rate is asked for, be it with another unit.
+    pub(super) fn asks_for_spring(&self) -> bool {
+        self.subject == Subject::Spring
+            || (self.subject == Subject::Unit && matches!(self.direction, Some(Direction::Stiffer | Direction::Softer)))
+    }
+}
+
 /// What kind of work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Action {

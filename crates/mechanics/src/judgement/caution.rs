@@ -7,4 +7,4 @@ pub(super) const OPENED: &str = "Discharge any gas before a unit is opened, fill
 pub(super) const UNSAFE_PART: &str =
     "A leaking or loose part can cost grip or steering without warning: do not ride it until it is put right.";
 /// A setup nobody has ridden.
-pub(super) const UNTESTED: &str = "An untested setup: first ride slowly, on a closed or quiet road.";
+pub const UNTESTED: &str = "An untested setup: first ride slowly, on a closed or quiet road.";

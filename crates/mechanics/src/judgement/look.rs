@@ -100,22 +100,13 @@ impl<'a> Look<'a> {
 
     /// Total sag that is wanted here: millimetres for a road machine with usual travel, else a share of the travel.
     pub(super) fn target(&self) -> Option<Target> {
-        let travel = self.seen.travel.map(Quantity::si);
-        let usual = self.length(RuleId::SagClassTravelLow)..=self.length(RuleId::SagClassTravelHigh);
         let off_road = self.visit.riding == Some(Riding::OffRoad);
-        match travel {
-            Some(travel) if off_road || !usual.contains(&travel) => Some(Target {
-                low: self.ratio(RuleId::TotalShareLow) * travel,
-                high: self.ratio(RuleId::TotalShareHigh) * travel,
-                rules: [RuleId::TotalShareLow, RuleId::TotalShareHigh],
-            }),
-            None if off_road => None,
-            Some(_) | None => Some(Target {
-                low: self.length(RuleId::TotalSagLow),
-                high: self.length(RuleId::TotalSagHigh),
-                rules: [RuleId::TotalSagLow, RuleId::TotalSagHigh],
-            }),
-        }
+        let wanted = self.table.sag_wanted(self.ends(), self.seen.travel, off_road)?;
+        Some(Target {
+            low: wanted.least.si(),
+            high: wanted.most.si(),
+            rules: wanted.rules,
+        })
     }
 
     /// Static share wanted: of the rear its target, of a fork what is usual.
@@ -174,11 +165,23 @@ impl<'a> Look<'a> {
         Some(((wanted - sag.share) / wanted, sag.share_u / wanted))
     }
 
-    /// -1: the rider's share says too soft; 1: too stiff; 0: it agrees.
+    /// -1: the rider's share says too soft; 1: too stiff; 0: it agrees. A share that is only the least it can be says nothing
+    /// of too stiff.
     pub(super) fn share_says(&self) -> Option<i8> {
         let (share, _) = self.static_share_at_target()?;
         let (low, high) = self.static_share_limits();
-        Some(if share < low { -1 } else { i8::from(share > high) })
+        match share {
+            share if share < low => Some(-1),
+            share if share > high => (!self.share_is_least()).then_some(1),
+            _ => Some(0),
+        }
+    }
+
+    /// Whether the machine alone reaches full extension within friction's half-band: the static sag is then no mean of two
+    /// sides, and the rider's share is at least what was read.
+    pub(super) fn share_is_least(&self) -> bool {
+        let half_band = self.seen.sag.spread.map_or(0.0, |spread| 0.5 * spread.si());
+        self.sag().is_some_and(|sag| sag.still - half_band <= sag.still_u)
     }
 
     /// How hard it was ridden for the travel used.
@@ -315,9 +318,28 @@ impl Desk {
         self.drafted(look.end, subject).is_some()
     }
 
-    /// Way of the spring that was already asked for.
+    /// Way of the spring that was already asked for, or of the unit in its place where no such spring can be had.
     pub(super) fn spring_way(&self, look: &Look<'_>) -> Option<Direction> {
-        self.drafted(look.end, Subject::Spring)?.direction
+        let mut all = self.drafts.iter().map(|(verdict, _)| verdict);
+        all.find(|one| one.end == look.end && one.asks_for_spring())?.direction
+    }
+
+    /// The verdict that asks for another spring.
+    pub(super) fn spring_mut(&mut self, look: &Look<'_>) -> Option<&mut Verdict> {
+        let mut all = self.drafts.iter_mut().map(|(verdict, _)| verdict);
+        all.find(|one| one.end == look.end && one.asks_for_spring())
+    }
+
+    /// Whether the travel was found too short.
+    pub(super) fn travel_is_short(&self, look: &Look<'_>) -> bool {
+        let mut all = self.drafts.iter().map(|(verdict, _)| verdict);
+        all.any(|one| {
+            one.end == look.end
+                && one
+                    .evidence
+                    .iter()
+                    .any(|said| said.rules.contains(&RuleId::TravelShort))
+        })
     }
 
     pub(super) fn find(&mut self, code: Code, message: String) {

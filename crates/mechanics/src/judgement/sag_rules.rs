@@ -1,12 +1,10 @@
 //! What sag says of preload and of the rear spring.
 
-use super::adjusters::after_spring;
 use super::answer::{Action, Amount, Confidence, Direction, Subject, Verdict};
-use super::caution;
 use super::look::{Cause, Desk, EQUAL, Look, SagSeen, Target};
 use super::rows::RuleId;
 use super::service::level_is_off;
-use super::spring_amount::{self, Asked, Needed};
+use super::spring_amount::{self, Needed};
 use crate::finding::Code;
 use crate::quantity::{AngleUnit, Length, Preload, Quantity, STANDARD_GRAVITY};
 
@@ -35,6 +33,13 @@ pub(super) fn judge(look: &Look<'_>, desk: &mut Desk) {
         );
     }
     let Some(sag) = look.sag() else { return };
+    if !look.is_front() && look.share_is_least() && look.share_says().is_none() {
+        desk.miss(
+            look,
+            "sag",
+            "whether the spring is too stiff: alone it reaches full extension within its friction; read again with less preload",
+        );
+    }
     let way = if topped_out(look, sag) {
         wound_up(look, &target, sag)
     } else {
@@ -116,7 +121,7 @@ fn rear_spring(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen, 
         desk.find(Code::ThumbAgainstPhysics, text);
         return;
     };
-    let mut verdict = respring(look, way, &asked, target.middle());
+    let mut verdict = spring_amount::verdict(look, way, &asked);
     verdict.evidence.push(look.evidence(rules, &text));
     let mut computed = look.evidence(
         &[],
@@ -141,9 +146,6 @@ fn rear_spring(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen, 
         .to_owned(),
         "a rider's part of the mass on this end far from what was taken".to_owned(),
     ];
-    verdict
-        .cautions
-        .extend([Code::StoredEnergy.caution(), caution::UNTESTED]);
     attitude(look, desk, &mut verdict, target.middle() - sag.total);
     desk.push(verdict, &[Cause::of(Subject::Friction)]);
 }
@@ -187,7 +189,7 @@ fn preload(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen) {
     }
     let words = look.words;
     let up = sag.total - target.middle();
-    if !topped && !desk.has(look, Subject::Spring) {
+    if !topped && desk.spring_way(look).is_none() {
         out_of_reach(look, desk, target, sag);
     }
     let spring = desk.has(look, Subject::Spring);
@@ -273,7 +275,7 @@ fn out_of_reach(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen)
     ) else {
         return;
     };
-    let mut verdict = respring(look, way, &asked, target.middle());
+    let mut verdict = spring_amount::verdict(look, way, &asked);
     let text = format!(
         "total sag {}, and with all the preload there is still {}",
         look.words.length(sag.total),
@@ -291,9 +293,6 @@ fn out_of_reach(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen)
     verdict
         .overturned_by
         .push("built-in preload or a spacer other than was taken".to_owned());
-    verdict
-        .cautions
-        .extend([Code::StoredEnergy.caution(), caution::UNTESTED]);
     desk.push(verdict, &causes_of_sag(look, &[Subject::Friction]));
 }
 
@@ -351,14 +350,4 @@ pub(super) fn attitude(look: &Look<'_>, desk: &mut Desk, verdict: &mut Verdict, 
         desk.find(Code::AttitudeChanges, text);
         verdict.cautions.push(Code::AttitudeChanges.caution());
     }
-}
-
-/// Another spring, by the amount asked for.
-fn respring(look: &Look<'_>, way: Direction, asked: &Asked, wanted_total: f64) -> Verdict {
-    let mut verdict = look.verdict(Action::Respring, Subject::Spring);
-    verdict.direction = Some(way);
-    verdict.amount = Some(asked.amount);
-    verdict.both = asked.both;
-    verdict.after = asked.rate_factor.map(|rate| after_spring(look, wanted_total, rate));
-    verdict
 }

@@ -11,6 +11,9 @@ use wire::v1;
 
 use super::board::Standing;
 
+/// Nanoseconds of a second.
+const SECOND: i64 = 1_000_000_000;
+
 /// The name of a record.
 pub fn name(kind: Kind, id: &RecordId) -> String {
     let collection = match kind {
@@ -42,7 +45,6 @@ pub fn unit_number<U: Unit>(unit: U) -> i32 {
 
 /// A span of time.
 pub fn duration(nanos: i64) -> prost_types::Duration {
-    const SECOND: i64 = 1_000_000_000;
     prost_types::Duration {
         seconds: nanos / SECOND,
         nanos: i32::try_from(nanos % SECOND).unwrap_or(0),
@@ -51,12 +53,17 @@ pub fn duration(nanos: i64) -> prost_types::Duration {
 
 /// A moment.
 pub fn timestamp(moment: Moment) -> prost_types::Timestamp {
-    const SECOND: i64 = 1_000_000_000;
     let nanos = moment.as_nanos();
     prost_types::Timestamp {
         seconds: nanos.div_euclid(SECOND),
         nanos: i32::try_from(nanos.rem_euclid(SECOND)).unwrap_or(0),
     }
+}
+
+/// A moment of the API, as the store takes it; the ends of its range where it lies beyond.
+pub fn moment(timestamp: &prost_types::Timestamp) -> Moment {
+    let seconds = timestamp.seconds.saturating_mul(SECOND);
+    Moment::from_nanos(seconds.saturating_add(i64::from(timestamp.nanos)))
 }
 
 /// Where a run stands.

@@ -32,6 +32,8 @@ pub struct Section<'a> {
     pub units: UnitSystem,
     /// Begins the ids of its parts; another one for each drawing of a page.
     pub id: &'a str,
+    /// Whether the text form and the diameters below are left out, as they stand beside it.
+    pub brief: bool,
 }
 
 /// The drawing.
@@ -112,7 +114,10 @@ impl<'a> Drawing<'a> {
 
     /// What is drawn, to which scale, in which state.
     fn head_lines(&self) -> Vec<String> {
-        let mut lines = wrapped(&shape::stack_text(self.of.stack, self.unit()));
+        let mut lines = match self.of.brief {
+            true => Vec::new(),
+            false => wrapped(&shape::stack_text(self.of.stack, self.unit())),
+        };
         let factor = self.paper.factor;
         lines.push(if factor > 1.0 {
             format!("Half section. Radii to scale, heights {factor} times as large.")
@@ -232,9 +237,12 @@ impl<'a> Drawing<'a> {
         let id = self.of.id;
         let (title, description) = (format!("{id}-title"), format!("{id}-desc"));
         let below = self.paper.ground + PISTON;
-        let reaches = self.reaches();
+        let reaches = match self.of.brief {
+            true => Vec::new(),
+            false => self.reaches(),
+        };
         let ruler = below + LINE * reaches.len() as f64 + 16.0;
-        let height = ruler + 46.0;
+        let height = if self.of.brief { below + 6.0 } else { ruler + 46.0 };
         html! {
             svg xmlns="http://www.w3.org/2000/svg" viewBox={ "0 0 " (WIDTH) " " (at(height)) } role="img"
                 aria-labelledby={ (title) " " (description) } font-family="system-ui, sans-serif" font-size="15" fill=(INK) {
@@ -242,7 +250,7 @@ impl<'a> Drawing<'a> {
                 desc id=(description) { (self.head.join(" ")) " " (self.said(&reaches)) }
                 (hatching(id))
                 g.words { @for (line, words) in self.head.iter().enumerate() {
-                    text x="8" y=(at(LINE * (line as f64 + 1.0))) font-weight=[(line == 0).then_some("600")] { (words) }
+                    text x="8" y=(at(LINE * (line as f64 + 1.0))) font-weight=[(line == 0 && !self.of.brief).then_some("600")] { (words) }
                 } }
                 (self.axis(below))
                 (self.piston())
@@ -250,7 +258,7 @@ impl<'a> Drawing<'a> {
                 (self.clamp_and_stop())
                 (labels::drawn(&self.labels, INK))
                 (self.below(&reaches, below))
-                (self.ruler(ruler))
+                @if !self.of.brief { (self.ruler(ruler)) }
                 (self.bar())
             }
         }

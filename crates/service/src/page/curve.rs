@@ -7,7 +7,7 @@ use super::plot::{Axis, Line, Look, Mark, Plot};
 use super::words::{computed, estimated, quantity};
 
 /// The curve of one run: both branches, window, contact, bind.
-pub(super) fn of_run(title: &str, reply: &v1::ReduceRunResponse) -> Option<Plot> {
+pub(crate) fn of_run(title: &str, reply: &v1::ReduceRunResponse) -> Option<Plot> {
     let curve = reply.curve.as_ref()?;
     let lines = [
         ("pressing", Look::Press, &curve.press),
@@ -29,7 +29,7 @@ pub(super) fn of_run(title: &str, reply: &v1::ReduceRunResponse) -> Option<Plot>
 }
 
 /// The curves of two runs over one another, by a letter for each, counted from contact where both found it.
-pub(super) fn of_two(title: &str, runs: [(&str, &v1::ReduceRunResponse); 2]) -> Option<Plot> {
+pub(crate) fn of_two(title: &str, runs: [(&str, &v1::ReduceRunResponse); 2]) -> Option<Plot> {
     let [(_, first), (_, second)] = runs;
     let curves = [first.curve.as_ref()?, second.curve.as_ref()?];
     let contacts = [contact(first), contact(second)];
@@ -127,7 +127,7 @@ fn knees(reply: &v1::ReduceRunResponse) -> impl Iterator<Item = Mark> {
 }
 
 /// The rate over the travel, with its uncertainty; none where it was not asked for.
-pub(super) fn of_rates(reply: &v1::ReduceRunResponse) -> Option<Plot> {
+pub(crate) fn of_rates(reply: &v1::ReduceRunResponse) -> Option<Plot> {
     let curve = reply.curve.as_ref()?;
     let rate = StiffnessUnit::from_number(reply.rate.as_ref()?.value.as_ref()?.unit)?.row();
     let places: Vec<(f64, f64, f64)> = reply
@@ -168,7 +168,7 @@ pub(super) fn of_rates(reply: &v1::ReduceRunResponse) -> Option<Plot> {
 }
 
 /// How far two curves differ at equal deflection, with its uncertainty and the limit; none where they were not compared.
-pub(super) fn of_difference(reply: &v1::JudgePairResponse) -> Option<Plot> {
+pub(crate) fn of_difference(reply: &v1::JudgePairResponse) -> Option<Plot> {
     let difference = reply.difference.as_ref()?;
     let unit = LengthUnit::from_number(difference.places.first()?.deflection.as_ref()?.unit)?.row();
     let line = |off: fn(&v1::PairPlace) -> f64| {

@@ -10,52 +10,52 @@ mod scale;
 use maud::{Markup, html};
 
 /// Most points of one line; more are thinned.
-pub(super) const MAX_POINTS: usize = 256;
+pub(crate) const MAX_POINTS: usize = 256;
 
 /// A picture of lines over two axes.
 #[derive(Debug, Clone)]
-pub(super) struct Plot {
+pub(crate) struct Plot {
     /// Begins the ids of its parts; another one for each plot of a view.
-    pub(super) id: &'static str,
+    pub(crate) id: &'static str,
     /// What it shows, in a few words.
-    pub(super) title: String,
+    pub(crate) title: String,
     /// What is to be seen in it, for those who do not see it.
-    pub(super) description: String,
+    pub(crate) description: String,
     /// To the right.
-    pub(super) x: Axis,
+    pub(crate) x: Axis,
     /// Upwards.
-    pub(super) y: Axis,
+    pub(crate) y: Axis,
     /// The lines, at most four.
-    pub(super) lines: Vec<Line>,
+    pub(crate) lines: Vec<Line>,
     /// What is marked on it.
-    pub(super) marks: Vec<Mark>,
+    pub(crate) marks: Vec<Mark>,
 }
 
 /// An axis and the unit of its figures.
 #[derive(Debug, Clone)]
-pub(super) struct Axis {
+pub(crate) struct Axis {
     /// What it is: "deflection".
-    pub(super) name: &'static str,
+    pub(crate) name: &'static str,
     /// Symbol of its unit.
-    pub(super) unit: &'static str,
+    pub(crate) unit: &'static str,
     /// Decimals a value is read with.
-    pub(super) decimals: usize,
+    pub(crate) decimals: usize,
 }
 
 /// One line.
 #[derive(Debug, Clone)]
-pub(super) struct Line {
+pub(crate) struct Line {
     /// Beside its sample in the key: "pressing".
-    pub(super) label: String,
+    pub(crate) label: String,
     /// How it is drawn.
-    pub(super) look: Look,
+    pub(crate) look: Look,
     /// Its points in order, in the units of the axes. Points that are not finite are left out.
-    pub(super) points: Vec<(f64, f64)>,
+    pub(crate) points: Vec<(f64, f64)>,
 }
 
 /// How a line is drawn: the dash tells the four apart, the colour the two springs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Look {
+pub(crate) enum Look {
     /// First colour, solid.
     Press,
     /// First colour, dashed.
@@ -68,7 +68,7 @@ pub(super) enum Look {
 
 /// Something marked on the plot.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Mark {
+pub(crate) enum Mark {
     /// A stretch of the x axis, such as the window.
     Band {
         /// Its word.
@@ -112,33 +112,33 @@ pub(super) enum Mark {
 
 /// What a line grows by, for the script to append.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct More {
+pub(crate) struct More {
     /// Id of the line.
-    pub(super) line: String,
+    pub(crate) line: String,
     /// Appended to its places.
-    pub(super) places: String,
+    pub(crate) places: String,
     /// Appended to its points as text.
-    pub(super) values: String,
+    pub(crate) values: String,
 }
 
 impl Plot {
     /// The picture alone, as it stands in a file.
-    pub(super) fn svg(&self) -> Markup {
+    pub(crate) fn svg(&self) -> Markup {
         draw::svg(self)
     }
 
     /// The picture alone, with axes that go at least so far: it may grow without being drawn anew.
-    pub(super) fn growing(&self, reach: (f64, f64)) -> Markup {
+    pub(crate) fn growing(&self, reach: (f64, f64)) -> Markup {
         draw::growing(self, reach)
     }
 
     /// What lengthens a line of a picture drawn by [`Plot::growing`]; its points are not yet counted as the plot's.
-    pub(super) fn more(&self, reach: (f64, f64), line: usize, points: &[(f64, f64)]) -> More {
+    pub(crate) fn more(&self, reach: (f64, f64), line: usize, points: &[(f64, f64)]) -> More {
         draw::more(self, reach, line, points)
     }
 
     /// The picture in a view, with words said of each point of each line beside its value.
-    pub(super) fn figure_noted(&self, notes: &[Vec<String>]) -> Markup {
+    pub(crate) fn figure_noted(&self, notes: &[Vec<String>]) -> Markup {
         html! {
             figure.plot {
                 (draw::noted(self, notes))
@@ -148,7 +148,7 @@ impl Plot {
     }
 
     /// The picture in a view, with a line below it in which the script tells the value under pointer or keyboard.
-    pub(super) fn figure(&self) -> Markup {
+    pub(crate) fn figure(&self) -> Markup {
         html! {
             figure.plot {
                 (self.svg())
@@ -159,7 +159,7 @@ impl Plot {
 }
 
 /// Points without those that cannot be drawn, thinned evenly; first and last are kept.
-pub(super) fn thinned(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
+pub(crate) fn thinned(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
     let finite: Vec<_> = points
         .iter()
         .copied()

@@ -15,8 +15,14 @@ pub struct JobSheet {
     pub facts: Vec<Fact>,
     /// As found and as left, line by line.
     pub settings: Vec<Setting>,
-    /// What was concluded, the change to make first at the head.
+    /// What was concluded, in the order of the work.
     pub verdicts: Vec<Verdict>,
+    /// By what it was concluded: the state judged, the rules.
+    pub judged: String,
+    /// What is not known or not shown, and what would show it.
+    pub not_known: Vec<String>,
+    /// What was done, in the order it was entered.
+    pub work: Vec<String>,
     /// Springs and stacks.
     pub parts: Vec<Part>,
     /// Plots.
@@ -26,7 +32,7 @@ pub struct JobSheet {
     /// What to heed on the first ride and after.
     pub cautions: Vec<String>,
     /// What was taken for true.
-    pub assumptions: Vec<String>,
+    pub assumptions: Vec<Assumed>,
     /// The tuner's own words.
     pub notes: String,
     /// Records it was made from, with their revisions.
@@ -79,6 +85,8 @@ pub struct Setting {
 pub struct Verdict {
     /// What to do, where, how much: "Rear: softer spring, one step".
     pub words: String,
+    /// Whether somebody can be hurt while it is left.
+    pub hazard: bool,
     /// How sure that is.
     pub confidence: String,
     /// Why: rule or computation, readings, thresholds.
@@ -87,6 +95,34 @@ pub struct Verdict {
     pub check_first: Vec<String>,
     /// What would overturn it.
     pub overturned_by: Vec<String>,
+    /// What goes with it, or comes before.
+    pub besides: Vec<String>,
+    /// What to be careful of until it is done.
+    pub cautions: Vec<String>,
+}
+
+impl Verdict {
+    /// Its sentences under their words, those that hold anything.
+    pub(super) fn sentences(&self) -> Vec<(&'static str, String)> {
+        let sentences = [
+            ("Why", self.evidence.join("; ")),
+            ("Check first", self.check_first.join("; ")),
+            ("With it", self.besides.join("; ")),
+            ("Would overturn it", self.overturned_by.join("; ")),
+            ("Caution", self.cautions.join(" ")),
+        ];
+        let held = sentences.into_iter().filter(|(_, words)| !words.trim().is_empty());
+        held.collect()
+    }
+
+    /// What to do, with how sure that is.
+    pub(super) fn head(&self) -> String {
+        let hazard = if self.hazard { "Hazard: " } else { "" };
+        match self.confidence.trim() {
+            "" => format!("{hazard}{}", self.words),
+            sure => format!("{hazard}{} (how sure: {sure})", self.words),
+        }
+    }
 }
 
 /// A spring, a stack, a unit.
@@ -100,6 +136,14 @@ pub struct Part {
     pub picture: Option<Picture>,
 }
 
+impl Part {
+    /// Its figures in one paragraph.
+    pub(super) fn facts_in_line(&self) -> String {
+        let facts = self.facts.iter().map(|fact| format!("{}: {}", fact.what, fact.figure));
+        facts.collect::<Vec<_>>().join("; ")
+    }
+}
+
 /// A drawing or a plot.
 #[derive(Debug, Clone, Default)]
 pub struct Picture {
@@ -109,6 +153,26 @@ pub struct Picture {
     pub svg: String,
     /// Whether it is a plot, whose lettering is made larger on paper, as on a narrow screen.
     pub plot: bool,
+}
+
+/// What was taken for true on one ground.
+#[derive(Debug, Clone, Default)]
+pub struct Assumed {
+    /// What.
+    pub what: Vec<String>,
+    /// On which ground; empty: none is stated.
+    pub source: String,
+}
+
+impl Assumed {
+    /// `a; b; c (common practice, no source).`
+    pub(super) fn words(&self) -> String {
+        let what = self.what.join("; ");
+        match self.source.trim() {
+            "" => format!("{what}."),
+            source => format!("{what} ({source})."),
+        }
+    }
 }
 
 /// How grave it is.
@@ -188,6 +252,18 @@ pub(super) const CAUTION: &str = "A changed setup is untested until it is ridden
                                   road come first.";
 
 impl JobSheet {
+    /// What stands small at the end, a paragraph each: what is not known, what was assumed, the records.
+    pub(super) fn small_print(&self) -> Vec<String> {
+        let assumed: Vec<String> = self.assumptions.iter().map(Assumed::words).collect();
+        let paragraphs = [
+            ("Not known or not shown", self.not_known.join("; "), "."),
+            ("Assumed", assumed.join(" "), ""),
+            ("Made from", self.made_from.join(", "), "."),
+        ];
+        let held = paragraphs.into_iter().filter(|(_, words, _)| !words.trim().is_empty());
+        held.map(|(what, words, end)| format!("{what}: {words}{end}")).collect()
+    }
+
     /// What stands at the foot.
     pub(super) fn foot(&self) -> String {
         let written = self.written.map(When::words);

@@ -1,6 +1,6 @@
 //! The parts of a sheet as strips, in the order they are read.
 
-use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture, Setting, Verdict};
+use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture, Setting};
 use super::layout::{Look, Mark, PLAIN, Room, SMALL, STRONG, Shade, Strip, barred, beside, stacked};
 use super::text::Weight;
 
@@ -17,6 +17,8 @@ pub(super) struct Setter<'a> {
     pub(super) room: Room<'a>,
     /// Height over width of every picture, by number.
     pub(super) shapes: &'a [f32],
+    /// How high pictures may be, as a share of what they may be at most.
+    pub(super) share: f32,
     next_picture: usize,
 }
 
@@ -27,10 +29,11 @@ pub(super) fn pictures(sheet: &JobSheet) -> Vec<&Picture> {
 }
 
 impl<'a> Setter<'a> {
-    pub(super) fn new(room: Room<'a>, shapes: &'a [f32]) -> Self {
+    pub(super) fn new(room: Room<'a>, shapes: &'a [f32], share: f32) -> Self {
         Self {
             room,
             shapes,
+            share,
             next_picture: 0,
         }
     }
@@ -44,7 +47,9 @@ impl<'a> Setter<'a> {
             .partition(|concern| concern.gravity == Gravity::Hazard);
         strips.extend(hazards.into_iter().flat_map(|concern| self.concern(concern)));
         strips.extend(self.settings(&sheet.settings, &sheet.columns()));
-        strips.extend(self.verdicts(&sheet.verdicts));
+        strips.extend(self.verdicts(sheet));
+        let work: Vec<&str> = sheet.work.iter().map(String::as_str).collect();
+        strips.extend(self.list("Work done", &work, PLAIN));
         strips.extend(self.parts(&sheet.parts));
         strips.extend(self.plots(&sheet.pictures));
         strips.extend(self.others(&others));
@@ -52,12 +57,9 @@ impl<'a> Setter<'a> {
         if !sheet.notes.trim().is_empty() {
             strips.extend(self.titled("Notes", self.room.paragraph(&sheet.notes, PLAIN)));
         }
-        let assumptions: Vec<&str> = sheet.assumptions.iter().map(String::as_str).collect();
-        strips.extend(self.list("Assumed", &assumptions, SMALL));
-        if !sheet.made_from.is_empty() {
-            let records = format!("Made from {}.", sheet.made_from.join(", "));
-            strips.push(self.room.gap(0.4));
-            strips.extend(self.room.paragraph(&records, SMALL));
+        for said in sheet.small_print() {
+            strips.push(self.room.gap(0.3));
+            strips.extend(self.room.paragraph(&said, SMALL));
         }
         strips
     }
@@ -142,32 +144,31 @@ impl<'a> Setter<'a> {
         self.titled(title, rows)
     }
 
-    fn verdicts(&self, verdicts: &[Verdict]) -> Vec<Strip> {
+    fn verdicts(&self, sheet: &JobSheet) -> Vec<Strip> {
         let indent = self.room.size;
         let inner = self.room.part(indent, self.room.width - indent);
         let mut body = Vec::new();
-        for (index, verdict) in verdicts.iter().enumerate() {
-            let number = if verdicts.len() > 1 {
+        for (index, verdict) in sheet.verdicts.iter().enumerate() {
+            let number = if sheet.verdicts.len() > 1 {
                 format!("{}. ", index + 1)
             } else {
                 String::new()
             };
-            let mut one = inner.paragraph(&format!("{number}{}", verdict.words), STRONG);
+            let mut one = inner.paragraph(&format!("{number}{}", verdict.head()), STRONG);
             one.iter_mut().for_each(|strip| strip.with_next = true);
-            let sentences = [
-                ("Why", verdict.evidence.join("; ")),
-                ("Check first", verdict.check_first.join("; ")),
-                ("Would overturn it", verdict.overturned_by.join("; ")),
-                ("How sure", verdict.confidence.clone()),
-            ];
-            for (what, words) in sentences {
-                if !words.trim().is_empty() {
-                    one.extend(inner.paragraph(&format!("{what}: {words}"), PLAIN));
-                }
+            for (what, words) in verdict.sentences() {
+                one.extend(inner.paragraph(&format!("{what}: {words}"), PLAIN));
             }
-            let shade = if index == 0 { Shade::Ink } else { Shade::Grey };
+            let shade = match (verdict.hazard, index) {
+                (true, _) => Shade::Alarm,
+                (false, 0) => Shade::Ink,
+                (false, _) => Shade::Grey,
+            };
             body.extend(barred(one, self.room.x, shade));
             body.push(self.room.gap(0.3));
+        }
+        if !sheet.judged.trim().is_empty() {
+            body.extend(self.room.paragraph(&sheet.judged, SMALL));
         }
         self.titled("What to do, and why", body)
     }
@@ -179,8 +180,8 @@ impl<'a> Setter<'a> {
             for (column, part) in row.iter().enumerate() {
                 let room = self.column(column, PICTURE_COLUMNS);
                 let mut cell = room.paragraph(&part.title, STRONG);
-                for fact in &part.facts {
-                    cell.extend(room.paragraph(&format!("{}: {}", fact.what, fact.figure), PLAIN));
+                if !part.facts.is_empty() {
+                    cell.extend(room.paragraph(&part.facts_in_line(), PLAIN));
                 }
                 if let Some(picture) = &part.picture {
                     cell.extend(self.picture(room, picture));
@@ -212,7 +213,7 @@ impl<'a> Setter<'a> {
         let number = self.next_picture;
         self.next_picture += 1;
         let shape = self.shapes.get(number).copied().unwrap_or(1.0);
-        let height = (room.width * shape).min(room.size * PICTURE_HEIGHT);
+        let height = (room.width * shape).min(room.size * PICTURE_HEIGHT * self.share);
         let (width, height) = (height / shape, height);
         let mark = Mark::Picture {
             x: room.x,

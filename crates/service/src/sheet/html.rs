@@ -3,7 +3,7 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::Paper;
-use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture, Verdict};
+use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture};
 
 const STYLE: &str = include_str!("sheet.css");
 
@@ -36,18 +36,15 @@ pub(super) fn document(sheet: &JobSheet, paper: Paper) -> String {
                     (head(sheet))
                     (concerns_list(&hazards))
                     (settings(sheet))
-                    (verdicts(&sheet.verdicts))
+                    (verdicts(sheet))
+                    @if !sheet.work.is_empty() { h2 { "Work done" } ul { @for one in &sheet.work { li { bdi { (one) } } } } }
                     (parts(&sheet.parts))
                     (plots(&sheet.pictures))
                     @if !others.is_empty() { h2 { "Findings" } (concerns_list(&others)) }
                     h2 { "Cautions" }
                     ul { @for caution in sheet.cautions_or_usual() { li { bdi { (caution) } } } }
                     @if !sheet.notes.trim().is_empty() { h2 { "Notes" } p.written { bdi { (sheet.notes) } } }
-                    @if !sheet.assumptions.is_empty() {
-                        h2 { "Assumed" }
-                        ul.small { @for assumption in &sheet.assumptions { li { bdi { (assumption) } } } }
-                    }
-                    @if !sheet.made_from.is_empty() { p.small { "Made from " (sheet.made_from.join(", ")) "." } }
+                    @for said in sheet.small_print() { p.small { bdi { (said) } } }
                     p.small { (sheet.foot()) }
                 }
             }
@@ -97,27 +94,21 @@ fn settings(sheet: &JobSheet) -> Markup {
     }
 }
 
-fn verdicts(verdicts: &[Verdict]) -> Markup {
+fn verdicts(sheet: &JobSheet) -> Markup {
     html! {
-        @if !verdicts.is_empty() {
+        @if !sheet.verdicts.is_empty() {
             h2 { "What to do, and why" }
             ol.verdicts {
-                @for verdict in verdicts {
-                    li {
-                        p.words { bdi { (verdict.words) } }
-                        (sentence("Why", &verdict.evidence.join("; ")))
-                        (sentence("Check first", &verdict.check_first.join("; ")))
-                        (sentence("Would overturn it", &verdict.overturned_by.join("; ")))
-                        (sentence("How sure", &verdict.confidence))
+                @for verdict in &sheet.verdicts {
+                    li.hazard[verdict.hazard] {
+                        p.words { bdi { (verdict.head()) } }
+                        @for (what, words) in verdict.sentences() { p { (what) ": " bdi { (words) } } }
                     }
                 }
             }
+            @if !sheet.judged.trim().is_empty() { p.small { (sheet.judged) } }
         }
     }
-}
-
-fn sentence(what: &str, words: &str) -> Markup {
-    html! { @if !words.trim().is_empty() { p { (what) ": " bdi { (words) } } } }
 }
 
 fn parts(parts: &[Part]) -> Markup {
@@ -128,7 +119,7 @@ fn parts(parts: &[Part]) -> Markup {
                 @for part in parts {
                     section {
                         h3 { bdi { (part.title) } }
-                        @for fact in &part.facts { p { (fact.what) ": " bdi { (fact.figure) } } }
+                        @if !part.facts.is_empty() { p { bdi { (part.facts_in_line()) } } }
                         @if let Some(picture) = &part.picture { (drawn(picture)) }
                     }
                 }

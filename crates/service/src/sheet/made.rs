@@ -1,23 +1,76 @@
 //! From the records of a visit to the words of a sheet.
 
+mod findings;
+mod judged;
+mod parts;
+mod plots;
+mod settings;
+mod work;
+
+use mechanics::judgement::RuleTable;
 use mechanics::quantity::UnitSystem;
-use wire::setup::words;
 use wire::v1;
 
-use super::content::{Concern, Fact, Gravity, JobSheet, Part, Picture, Setting, When};
-use crate::page::words::{entered_in, estimated};
+use super::content::{Fact, JobSheet, When};
+use crate::page::words::entered_in;
 
 /// What a sheet is made from.
 #[derive(Debug, Default)]
 pub(crate) struct Gathered {
     pub(crate) rider: Option<v1::Rider>,
-    pub(crate) machine: v1::MachineValues,
+    /// The machine with what was fitted as found and as left.
+    pub(crate) machines: [v1::MachineValues; 2],
     pub(crate) visit: v1::VisitValues,
     pub(crate) sheet: v1::JobSheet,
     pub(crate) sags: Vec<SagOf>,
+    /// What JudgeSetup says of the machine as found, or why it says nothing; left out: nothing was entered as found.
+    pub(crate) judged: Option<Result<v1::JudgeSetupResponse, String>>,
+    /// The rules it was judged by.
+    pub(crate) rules: Option<RuleTable>,
+    /// Records of the rack and the drawer that the machine names.
+    pub(crate) fitted: Fitted,
     pub(crate) forecast: Option<v1::ForecastLimitsResponse>,
     pub(crate) used: Vec<v1::UsedRevision>,
     pub(crate) units: UnitSystem,
+}
+
+/// What is fitted, by the names the machine has for it.
+#[derive(Debug, Default)]
+pub(crate) struct Fitted {
+    pub(crate) springs: Vec<Record<Spring>>,
+    pub(crate) stacks: Vec<Record<v1::Stack>>,
+    pub(crate) dampers: Vec<Record<Damper>>,
+}
+
+/// A record, or why it cannot be had.
+#[derive(Debug)]
+pub(crate) struct Record<T> {
+    pub(crate) name: String,
+    pub(crate) found: Result<T, String>,
+}
+
+/// A spring of the rack.
+#[derive(Debug)]
+pub(crate) struct Spring {
+    pub(crate) entered: v1::Spring,
+    /// Its test reduced; left out: none is named, or it cannot be reduced.
+    pub(crate) tested: Option<v1::ReduceRunResponse>,
+}
+
+/// A damper of the drawer.
+#[derive(Debug)]
+pub(crate) struct Damper {
+    pub(crate) entered: v1::Damper,
+    /// Its force against velocity, or why it is not known.
+    pub(crate) evaluated: Result<v1::EvaluateDamperResponse, String>,
+}
+
+impl<T> Record<T> {
+    /// The record of a name, where it could be read.
+    pub(crate) fn of<'a>(records: &'a [Self], name: &str) -> Option<&'a T> {
+        let mut records = records.iter();
+        records.find(|record| record.name == name)?.found.as_ref().ok()
+    }
 }
 
 /// Sag of an end at one moment of the visit.
@@ -32,6 +85,44 @@ pub(crate) struct SagOf {
 
 const BOTH: [v1::MachineEnd; 2] = [v1::MachineEnd::Front, v1::MachineEnd::Rear];
 
+impl Gathered {
+    /// The machine as it was found, or as it left.
+    fn machine(&self, left: bool) -> &v1::MachineValues {
+        let [found, as_left] = &self.machines;
+        if left { as_left } else { found }
+    }
+
+    /// What is fitted to an end.
+    fn unit(&self, end: v1::MachineEnd, left: bool) -> Option<&v1::UnitValues> {
+        let machine = self.machine(left);
+        match end {
+            v1::MachineEnd::Front => machine.front.as_ref(),
+            _ => machine.rear.as_ref(),
+        }
+    }
+
+    /// The state of an end: as found, or as left.
+    fn state(&self, end: v1::MachineEnd, left: bool) -> Option<&v1::EndState> {
+        let state = if left {
+            &self.visit.as_left
+        } else {
+            &self.visit.as_found
+        };
+        let state = state.as_ref()?;
+        match end {
+            v1::MachineEnd::Front => state.front.as_ref(),
+            _ => state.rear.as_ref(),
+        }
+    }
+
+    /// Sag of an end, where it could be read.
+    fn sag(&self, end: v1::MachineEnd, left: bool) -> Option<&v1::ReadSagResponse> {
+        let mut sags = self.sags.iter();
+        let sag = sags.find(|sag| sag.end == end && sag.left == left)?;
+        sag.found.as_ref().ok()
+    }
+}
+
 /// The sheet.
 pub(crate) fn sheet(gathered: &Gathered) -> JobSheet {
     let rider = gathered.rider.as_ref();
@@ -42,19 +133,25 @@ pub(crate) fn sheet(gathered: &Gathered) -> JobSheet {
         .as_ref()
         .or(gathered.sheet.update_time.as_ref());
     let notes = [&visit.notes, &gathered.sheet.notes].map(|notes| notes.trim());
+    let mut not_known = judged::not_known(gathered);
+    let parts = parts::parts(gathered, &mut not_known);
+    let pictures = plots::pictures(gathered, &mut not_known);
     JobSheet {
         shop: String::new(),
         rider: rider.map(|rider| rider.person_name.clone()).unwrap_or_default(),
-        machine: gathered.machine.label.clone(),
+        machine: gathered.machine(true).label.clone(),
         asked: complaints(visit),
         facts: facts(gathered),
-        settings: settings(gathered),
-        verdicts: Vec::new(),
-        parts: BOTH.into_iter().filter_map(|end| part(gathered, end)).collect(),
-        pictures: pictures(gathered),
-        concerns: concerns(gathered),
-        cautions: Vec::new(),
-        assumptions: assumptions(gathered),
+        settings: settings::settings(gathered),
+        verdicts: judged::verdicts(gathered),
+        judged: judged::by(gathered),
+        not_known,
+        work: work::done(gathered),
+        parts,
+        pictures,
+        concerns: findings::concerns(gathered),
+        cautions: judged::cautions(gathered),
+        assumptions: findings::assumptions(gathered),
         notes: notes
             .into_iter()
             .filter(|notes| !notes.is_empty())
@@ -93,13 +190,17 @@ fn facts(gathered: &Gathered) -> Vec<Fact> {
         ("Ridden", riding(visit.riding)),
         ("Pace", pace),
         ("Pace, in words", filled(&visit.pace_note)),
-        ("Wheelbase", entered_in(gathered.machine.wheelbase.as_ref(), units)),
+        (
+            "Wheelbase",
+            entered_in(gathered.machine(true).wheelbase.as_ref(), units),
+        ),
     ];
     rows.into_iter()
         .filter_map(|(what, figure)| fact(what, figure))
         .collect()
 }
 
+/// A figure, where there is one.
 fn fact(what: &str, figure: Option<String>) -> Option<Fact> {
     Some(Fact {
         what: what.to_owned(),
@@ -107,6 +208,7 @@ fn fact(what: &str, figure: Option<String>) -> Option<Fact> {
     })
 }
 
+/// A text, where there is one.
 fn filled(text: &str) -> Option<String> {
     (!text.trim().is_empty()).then(|| text.to_owned())
 }
@@ -122,263 +224,7 @@ fn riding(riding: i32) -> Option<String> {
     Some(word.to_owned())
 }
 
-/// The state of an end: as found, or as left.
-fn state(visit: &v1::VisitValues, end: v1::MachineEnd, left: bool) -> Option<&v1::EndState> {
-    let state = if left { &visit.as_left } else { &visit.as_found };
-    let state = state.as_ref()?;
-    match end {
-        v1::MachineEnd::Front => state.front.as_ref(),
-        _ => state.rear.as_ref(),
-    }
-}
-
-/// The four places of a row: front as found and left, rear as found and left.
-fn row(what: &str, figure: impl Fn(v1::MachineEnd, bool) -> Option<String>) -> Option<Setting> {
-    let [front, rear] = BOTH.map(|end| [false, true].map(|left| figure(end, left).unwrap_or_default()));
-    let ([front_found, front_left], [rear_found, rear_left]) = (front, rear);
-    let setting = Setting {
-        what: what.to_owned(),
-        front_found,
-        front_left,
-        rear_found,
-        rear_left,
-    };
-    setting
-        .figures()
-        .iter()
-        .any(|figure| !figure.is_empty())
-        .then_some(setting)
-}
-
-fn settings(gathered: &Gathered) -> Vec<Setting> {
-    let (visit, units) = (&gathered.visit, gathered.units);
-    let sag = |of: fn(&v1::ReadSagResponse) -> Option<&v1::LengthEstimate>| {
-        move |end: v1::MachineEnd, left: bool| {
-            let found = gathered.sags.iter().find(|sag| sag.end == end && sag.left == left)?;
-            estimated(of(found.found.as_ref().ok()?))
-        }
-    };
-    let state_of = |of: fn(&v1::EndState) -> Option<&v1::Length>| {
-        move |end: v1::MachineEnd, left: bool| entered_in(of(state(visit, end, left)?), units)
-    };
-    let mut rows = vec![
-        row("Static sag", sag(|sag| sag.static_sag.as_ref())),
-        row("Total sag", sag(|sag| sag.total_sag.as_ref())),
-        row("Rider’s share", sag(|sag| sag.riders_share.as_ref())),
-        row("Preload", state_of(|state| state.preload.as_ref())),
-    ];
-    for (circuit, name) in CIRCUITS {
-        rows.push(row(name, |end, left| {
-            adjuster(gathered, state(visit, end, left)?, (end, *circuit))
-        }));
-    }
-    rows.push(row("Travel used", state_of(|state| state.travel_used.as_ref())));
-    rows.push(row("Tyre pressure", |end, left| {
-        entered_in(state(visit, end, left)?.tyre_gauge_pressure.as_ref(), units)
-    }));
-    rows.push(row(
-        "Fork tubes above the clamp",
-        state_of(|state| state.fork_height.as_ref()),
-    ));
-    rows.push(row("Oil", |end, left| {
-        let oils = state(visit, end, left)?
-            .oils
-            .iter()
-            .filter_map(|oil| filled(&oil.grade));
-        let oils: Vec<String> = oils.collect();
-        (!oils.is_empty()).then(|| oils.join(", "))
-    }));
-    rows.into_iter().flatten().collect()
-}
-
-const CIRCUITS: &[(v1::DampingCircuit, &str)] = &[
-    (v1::DampingCircuit::Rebound, "Rebound, from closed"),
-    (v1::DampingCircuit::LowSpeedRebound, "Low-speed rebound, from closed"),
-    (v1::DampingCircuit::HighSpeedRebound, "High-speed rebound, from closed"),
-    (v1::DampingCircuit::Compression, "Compression, from closed"),
-    (
-        v1::DampingCircuit::LowSpeedCompression,
-        "Low-speed compression, from closed",
-    ),
-    (
-        v1::DampingCircuit::HighSpeedCompression,
-        "High-speed compression, from closed",
-    ),
-];
-
-fn unit(machine: &v1::MachineValues, end: v1::MachineEnd) -> Option<&v1::UnitValues> {
-    match end {
-        v1::MachineEnd::Front => machine.front.as_ref(),
-        _ => machine.rear.as_ref(),
-    }
-}
-
-/// `5 of 24 clicks`, for each leg where they differ.
-fn adjuster(
-    gathered: &Gathered,
-    state: &v1::EndState,
-    (end, circuit): (v1::MachineEnd, v1::DampingCircuit),
-) -> Option<String> {
-    let settings = state
-        .adjusters
-        .iter()
-        .filter(|setting| setting.circuit == circuit as i32);
-    let said = settings.filter_map(|setting| {
-        let ranges = unit(&gathered.machine, end)
-            .map(|unit| unit.adjusters.as_slice())
-            .unwrap_or_default();
-        let range = ranges
-            .iter()
-            .find(|range| range.circuit == setting.circuit && range.leg == setting.leg);
-        let unit = if setting.unit == 0 {
-            range.map_or(0, |range| range.unit)
-        } else {
-            setting.unit
-        };
-        let word = match v1::AdjusterUnit::try_from(unit) {
-            Ok(v1::AdjusterUnit::Turns) => "turns",
-            Ok(v1::AdjusterUnit::Clicks | v1::AdjusterUnit::Unspecified) | Err(_) => "clicks",
-        };
-        let position = setting.position_from_closed?;
-        Some(match range.and_then(|range| range.range_count) {
-            Some(range) => format!("{position} of {range} {word}"),
-            None => format!("{position} {word}"),
-        })
-    });
-    let said: Vec<String> = said.collect();
-    (!said.is_empty()).then(|| said.join(", "))
-}
-
-fn part(gathered: &Gathered, end: v1::MachineEnd) -> Option<Part> {
-    let unit = unit(&gathered.machine, end)?;
-    let word = if end == v1::MachineEnd::Front { "Front" } else { "Rear" };
-    let title = match unit.label.trim() {
-        "" => word.to_owned(),
-        label => format!("{word}: {label}"),
-    };
-    let units = gathered.units;
-    let mut facts: Vec<Fact> = fact("Travel", entered_in(unit.travel.as_ref(), units))
-        .into_iter()
-        .collect();
-    for (index, leg) in unit.legs.iter().enumerate() {
-        let place = match (end, unit.legs.len(), index) {
-            (v1::MachineEnd::Front, 2, 0) => "left ",
-            (v1::MachineEnd::Front, 2, _) => "right ",
-            _ => "",
-        };
-        facts.extend(fact(
-            &format!("Spring, {place}rate"),
-            entered_in(leg.spring_rate.as_ref(), units),
-        ));
-        facts.extend(fact(&format!("Spring, {place}record"), filled(&leg.spring)));
-        let marked = leg.marking.as_ref().and_then(|marking| filled(&marking.text));
-        facts.extend(fact(&format!("Spring, {place}mark"), marked));
-        facts.extend(fact(
-            &format!("Preload, {place}"),
-            entered_in(leg.preload.as_ref(), units),
-        ));
-        facts.extend(fact("Compression stack", filled(&leg.compression_stack)));
-        facts.extend(fact("Rebound stack", filled(&leg.rebound_stack)));
-    }
-    for fact in &mut facts {
-        fact.what = fact.what.trim_end_matches([' ', ',']).to_owned();
-    }
-    Some(Part {
-        title,
-        facts,
-        picture: None,
-    })
-}
-
-/// What comes next, as facts and a picture of the cost.
-fn pictures(gathered: &Gathered) -> Vec<Picture> {
-    let Some(forecast) = &gathered.forecast else {
-        return Vec::new();
-    };
-    if forecast.staircase_svg.is_empty() {
-        return Vec::new();
-    }
-    vec![Picture {
-        caption: "Cost against pace: a model’s estimate, with the band of each step".to_owned(),
-        svg: forecast.staircase_svg.clone(),
-        plot: false,
-    }]
-}
-
-fn concerns(gathered: &Gathered) -> Vec<Concern> {
-    let mut concerns: Vec<Concern> = Vec::new();
-    for sag in &gathered.sags {
-        let when = if sag.left { "as left" } else { "as found" };
-        let end = if sag.end == v1::MachineEnd::Front {
-            "front"
-        } else {
-            "rear"
-        };
-        match &sag.found {
-            Ok(found) => concerns.extend(
-                found
-                    .findings
-                    .iter()
-                    .map(|one| concern(one, &format!("{end}, {when}: "))),
-            ),
-            Err(why) => concerns.push(Concern {
-                gravity: Gravity::Note,
-                message: format!("{end}, {when}: the sag cannot be told: {why}"),
-                caution: String::new(),
-            }),
-        }
-    }
-    if let Some(forecast) = &gathered.forecast {
-        concerns.extend(forecast.findings.iter().map(|one| concern(one, "looking ahead: ")));
-        concerns.extend(forecast.limits.iter().filter_map(limit));
-    }
-    concerns
-}
-
-fn concern(finding: &v1::Finding, before: &str) -> Concern {
-    Concern {
-        gravity: match finding.severity() {
-            v1::Severity::Hazard => Gravity::Hazard,
-            v1::Severity::Warning => Gravity::Warning,
-            v1::Severity::Note | v1::Severity::Unspecified => Gravity::Note,
-        },
-        message: format!("{before}{}", finding.message),
-        caution: finding.caution.clone(),
-    }
-}
-
-/// A limit that is met within the paces looked at, as a note.
-fn limit(limit: &v1::LimitForecast) -> Option<Concern> {
-    let pace = limit.pace_ratio?;
-    let when = if pace <= 1.0 {
-        "now already".to_owned()
-    } else {
-        format!("at pace {pace:.2}")
-    };
-    Some(Concern {
-        gravity: Gravity::Note,
-        message: format!(
-            "looking ahead, {}: {when}; then {}",
-            words::placed_limit(limit),
-            words::remedy(limit.remedy)
-        ),
-        caution: String::new(),
-    })
-}
-
-fn assumptions(gathered: &Gathered) -> Vec<String> {
-    let of_sag = gathered
-        .sags
-        .iter()
-        .filter_map(|sag| sag.found.as_ref().ok())
-        .flat_map(|found| &found.assumptions);
-    let of_forecast = gathered.forecast.iter().flat_map(|forecast| &forecast.assumptions);
-    let mut said: Vec<String> = Vec::new();
-    for assumption in of_sag.chain(of_forecast) {
-        let sentence = format!("{} ({})", assumption.text, assumption.source);
-        if !said.contains(&sentence) {
-            said.push(sentence);
-        }
-    }
-    said
+/// An end with a capital.
+fn end_word(end: v1::MachineEnd) -> &'static str {
+    if end == v1::MachineEnd::Front { "Front" } else { "Rear" }
 }

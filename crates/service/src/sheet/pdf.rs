@@ -28,8 +28,9 @@ use super::text::{self, Faces, Line, printable};
 const MARGIN: f32 = 40.0;
 /// Room for the foot of a page, below its body.
 const FOOT: f32 = 18.0;
-/// Sizes of running text tried, in points: the largest that needs one page, else the first on several.
-const SIZES: [f32; 3] = [9.0, 8.4, 7.8];
+/// Sizes of running text tried, in points, with the share of their height pictures have: the first that needs one page, else
+/// the very first on several.
+const FITS: [(f32, f32); 5] = [(9.0, 1.0), (8.4, 0.9), (7.8, 0.8), (7.4, 0.7), (7.0, 0.62)];
 /// Lettering of plots on paper, in the plot's own units; the plot leaves room for it.
 const PLOT_STYLE: &str = "svg { font-size: 20px }";
 /// Characters named that the font lacks.
@@ -172,23 +173,23 @@ fn tree(picture: &Picture, fonts: &Arc<fontdb::Database>, family: &str) -> Resul
 
 /// The sheet on one page in the largest text that allows it, else on as many as it needs in the largest.
 fn fitted(sheet: &JobSheet, stock: &Stock, paper: (f32, f32)) -> Set {
-    let mut sizes = SIZES.iter().map(|size| set(sheet, stock, paper, *size));
-    let first = sizes.next();
-    let first = first.unwrap_or_else(|| set(sheet, stock, paper, 9.0));
+    let first = set(sheet, stock, paper, FITS[0]);
     if first.pages.len() == 1 {
         return first;
     }
-    sizes.find(|set| set.pages.len() == 1).unwrap_or(first)
+    let smaller = FITS.into_iter().skip(1).map(|fit| set(sheet, stock, paper, fit));
+    let mut fitting = smaller.filter(|set| set.pages.len() == 1);
+    fitting.next().unwrap_or(first)
 }
 
-fn set(sheet: &JobSheet, stock: &Stock, (width, height): (f32, f32), size: f32) -> Set {
+fn set(sheet: &JobSheet, stock: &Stock, (width, height): (f32, f32), (size, share): (f32, f32)) -> Set {
     let room = Room {
         faces: &stock.faces,
         x: 0.0,
         width: width - 2.0 * MARGIN,
         size,
     };
-    let mut strips = Setter::new(room, &stock.shapes).strips(sheet);
+    let mut strips = Setter::new(room, &stock.shapes, share).strips(sheet);
     strips.extend(lacking(sheet, room));
     let heading = room.single(&format!("Continued – {}", sheet.title()), STRONG);
     let heading = stacked(vec![heading, room.gap(0.5)]);
@@ -241,7 +242,8 @@ fn words(sheet: &JobSheet) -> Vec<&str> {
     words.extend(sheet.parts.iter().map(|part| part.title.as_str()));
     words.extend(sheet.settings.iter().flat_map(|setting| setting.figures()));
     words.extend(sheet.verdicts.iter().map(|verdict| verdict.words.as_str()));
-    words.extend(sheet.cautions.iter().map(String::as_str));
+    let listed = [&sheet.work, &sheet.cautions, &sheet.not_known, &sheet.made_from];
+    words.extend(listed.into_iter().flatten().map(String::as_str));
     words
 }
 

@@ -4,7 +4,8 @@
 //! Hebrew, Arabic and the signs of the trade. A character it lacks is printed as a frame, and the sheet names it; the
 //! sheet for a browser shows it.
 
-use std::collections::BTreeSet;
+use std::cell::RefCell;
+use std::collections::{BTreeSet, HashMap};
 
 use krilla::text::{Font, GlyphId, KrillaGlyph};
 use rustybuzz::{Direction, UnicodeBuffer};
@@ -17,7 +18,7 @@ pub(super) static BOLD: &[u8] = include_bytes!("fonts/DejaVuSansCondensed-Bold.t
 const MAX_TEXT: usize = 16_384;
 
 /// How heavy a letter is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(super) enum Weight {
     Regular,
     Bold,
@@ -27,6 +28,8 @@ pub(super) enum Weight {
 pub(super) struct Faces {
     regular: Face,
     bold: Face,
+    /// Widths of words that were set: a sheet is laid out in several sizes, and its words stay the same.
+    widths: RefCell<HashMap<(Weight, String), f32>>,
 }
 
 pub(super) struct Face {
@@ -58,6 +61,7 @@ impl Faces {
         Some(Self {
             regular: Face::load(REGULAR)?,
             bold: Face::load(BOLD)?,
+            widths: RefCell::default(),
         })
     }
 
@@ -152,7 +156,13 @@ impl Faces {
     }
 
     fn width(&self, text: &str, weight: Weight) -> f32 {
-        self.line(text, weight).width
+        let key = (weight, text.to_owned());
+        if let Some(width) = self.widths.borrow().get(&key) {
+            return *width;
+        }
+        let width = self.line(text, weight).width;
+        self.widths.borrow_mut().insert(key, width);
+        width
     }
 
     /// Characters of a text that the font lacks.

@@ -1,6 +1,6 @@
 //! An invented job, for the tests of the sheet. No such shop, rider or machine exists.
 
-use service::sheet::{Concern, Fact, Gravity, JobSheet, Part, Picture, Setting, Verdict, When};
+use service::sheet::{Assumed, Concern, Fact, Gravity, JobSheet, Part, Picture, Setting, Verdict, When};
 
 fn fact(what: &str, figure: &str) -> Fact {
     Fact {
@@ -71,6 +71,7 @@ pub(super) fn job_sheet() -> JobSheet {
                 ],
                 check_first: vec!["preload: read the collar against the thread".to_owned()],
                 overturned_by: vec!["a rider heavier by 15 kg than entered".to_owned()],
+                ..Verdict::default()
             },
             Verdict {
                 words: "Rear: rebound slower by 6 %, one click, to go with the spring".to_owned(),
@@ -78,6 +79,9 @@ pub(super) fn job_sheet() -> JobSheet {
                 ..Verdict::default()
             },
         ],
+        judged: "Judged as found, by rule table 1.0.".to_owned(),
+        not_known: vec!["front sag, which would settle spring and preload".to_owned()],
+        work: vec!["rear: another spring".to_owned()],
         parts: vec![
             Part {
                 title: "Rear spring, as left".to_owned(),
@@ -110,7 +114,10 @@ pub(super) fn job_sheet() -> JobSheet {
             },
         ],
         cautions: vec!["First ride slow, on a quiet road.".to_owned()],
-        assumptions: vec!["Oil level of the fork 100 mm, assumed.".to_owned()],
+        assumptions: vec![Assumed {
+            what: vec!["oil level of the fork 100 mm".to_owned()],
+            source: "common practice, no source".to_owned(),
+        }],
         notes: "Torqued by the maker’s manual.".to_owned(),
         made_from: vec!["setups/a1@3".to_owned(), "setups/a1@4".to_owned()],
         written: Some(When {

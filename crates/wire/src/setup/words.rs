@@ -1,6 +1,6 @@
 //! Ends, circuits, limits and remedies in the trade's words, for page, paper and terminal.
 
-use mechanics::judgement::Action;
+use mechanics::judgement::{Action, Confidence, Direction};
 
 use crate::v1;
 
@@ -58,6 +58,73 @@ pub fn remedy(remedy: i32) -> &'static str {
         Ok(v1::Remedy::Leave) => "left as it is",
         Ok(v1::Remedy::Unspecified) | Err(_) => "",
     }
+}
+
+/// What a verdict says to do, as a verb.
+pub fn verb(remedy: i32) -> &'static str {
+    match v1::Remedy::try_from(remedy) {
+        Ok(v1::Remedy::Leave) => Action::Leave.word(),
+        Ok(v1::Remedy::Set) => Action::Set.word(),
+        Ok(v1::Remedy::Service) => Action::Service.word(),
+        Ok(v1::Remedy::Respring) => Action::Respring.word(),
+        Ok(v1::Remedy::Revalve) => Action::Revalve.word(),
+        Ok(v1::Remedy::Replace) => Action::Replace.word(),
+        Ok(v1::Remedy::Unspecified) | Err(_) => "",
+    }
+}
+
+/// Which way a verdict goes.
+pub fn direction(direction: i32) -> &'static str {
+    match v1::VerdictDirection::try_from(direction) {
+        Ok(v1::VerdictDirection::Stiffer) => Direction::Stiffer.word(),
+        Ok(v1::VerdictDirection::Softer) => Direction::Softer.word(),
+        Ok(v1::VerdictDirection::More) => Direction::More.word(),
+        Ok(v1::VerdictDirection::Less) => Direction::Less.word(),
+        Ok(v1::VerdictDirection::Stronger) => Direction::Stronger.word(),
+        Ok(v1::VerdictDirection::Weaker) => Direction::Weaker.word(),
+        Ok(v1::VerdictDirection::Unspecified) | Err(_) => "",
+    }
+}
+
+/// How sure a verdict is.
+pub fn confidence(confidence: i32) -> &'static str {
+    match v1::VerdictConfidence::try_from(confidence) {
+        Ok(v1::VerdictConfidence::Low) => Confidence::Low.word(),
+        Ok(v1::VerdictConfidence::Medium) => Confidence::Medium.word(),
+        Ok(v1::VerdictConfidence::High) => Confidence::High.word(),
+        Ok(v1::VerdictConfidence::Unspecified) | Err(_) => "",
+    }
+}
+
+/// What was predicted, with its end.
+pub fn prediction(prediction: &v1::Prediction) -> String {
+    use v1::prediction::Subject;
+    let end = match v1::MachineEnd::try_from(prediction.end) {
+        Ok(v1::MachineEnd::Front) => "front",
+        _ => "rear",
+    };
+    let subject = match prediction.subject() {
+        Subject::StaticSag => "static sag",
+        Subject::TotalSag => "total sag",
+        Subject::RidersShare => "rider's share of the sag",
+        Subject::TravelUsed | Subject::Unspecified => "travel used",
+    };
+    format!("{end} {subject}")
+}
+
+/// What is not known, from the field a judgement names it by.
+pub fn missing(subject: &str) -> String {
+    let words = match subject {
+        "rates" => "rate of the spring",
+        "adjusters" => "range of the adjusters",
+        "oil.air_gap" => "oil level, found and wanted",
+        "oil.age" => "age of the oil",
+        "riding" => "how hard it was ridden",
+        "whole" => "wheelbase, mass and its place",
+        "harsh" => "whether it rides harshly",
+        other => return other.replace(['.', '_'], " "),
+    };
+    words.to_owned()
 }
 
 /// What a judgement asks for, as it is sent.

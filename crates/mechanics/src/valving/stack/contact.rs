@@ -1,6 +1,6 @@
 //! The contact problem of one step: a linear complementarity problem.
 
-use super::band::{at, dot};
+use super::block::{at, dot};
 
 /// A dense symmetric matrix.
 #[derive(Debug, Clone)]
@@ -10,14 +10,14 @@ pub(super) struct Dense {
 }
 
 impl Dense {
-    pub(super) fn new(size: usize) -> Self {
+    fn new(size: usize) -> Self {
         Self {
             size,
             entries: vec![0.0; size * size],
         }
     }
 
-    pub(super) fn row(&self, index: usize) -> &[f64] {
+    fn row(&self, index: usize) -> &[f64] {
         self.entries
             .get(index * self.size..(index + 1) * self.size)
             .unwrap_or_default()
@@ -27,10 +27,6 @@ impl Dense {
         if let Some(entry) = self.entries.get_mut(row * self.size + column) {
             *entry += value;
         }
-    }
-
-    fn diagonal(&self, index: usize) -> f64 {
-        at(self.row(index), index)
     }
 }
 
@@ -46,66 +42,86 @@ const QUICK: usize = 12;
 /// `A` is the give of gap against force, `d` the gaps without any force. All rings are scaled to a unit diagonal. A few
 /// rounds of block exchange (Judice and Pires, 1994) from the last contact set usually end it; where they do not, the
 /// primal active set method of Lawson and Hanson (Solving Least Squares Problems, 1974, ch. 23) does: each of its
-/// exchanges lowers `l'Al/2 + l'd`, so that it cannot cycle. `None` where it does not end within its bound of steps.
-pub(super) fn solve(a: &Dense, d: &[f64], touching: &mut Vec<bool>) -> Option<Vec<f64>> {
-    let size = d.len();
-    touching.resize(size, false);
-    let scale: Vec<f64> = (0..size).map(|k| 1.0 / a.diagonal(k).sqrt()).collect();
-    let mut scaled = a.clone();
-    for (k, row) in scaled.entries.chunks_exact_mut(size.max(1)).enumerate() {
-        let own = at(&scale, k);
-        for (entry, other) in row.iter_mut().zip(&scale) {
-            *entry *= own * other;
-        }
-    }
-    let gaps: Vec<f64> = d.iter().zip(&scale).map(|(d, s)| d * s).collect();
-    let mut set = ActiveSet::new(&scaled, &gaps);
-    let forces = set.quick(touching).or_else(|| set.safe(touching))?;
-    for (touches, force) in touching.iter_mut().zip(&forces) {
-        *touches = *force > 0.0;
-    }
-    Some(forces.iter().zip(&scale).map(|(y, s)| y * s).collect())
-}
-
-/// Rings in contact, with the factor of their part of the matrix.
-struct ActiveSet<'a> {
-    a: &'a Dense,
-    d: &'a [f64],
-    /// Gap below which a ring counts as penetrating.
+/// exchanges lowers `l'Al/2 + l'd`, so that it cannot cycle. The factor of the rings in contact is kept from one `d` to the
+/// next.
+#[derive(Debug, Clone)]
+pub(super) struct Contacts {
+    /// `A`.
+    give: Dense,
+    /// What brings each diagonal entry to one from both sides.
+    scale: Vec<f64>,
+    d: Vec<f64>,
+    /// Scaled gap below which a ring counts as penetrating.
     tolerance: f64,
+    /// Rings in contact.
     rings: Vec<usize>,
-    /// Rows of the lower factor, one longer than the one before.
-    factor: Vec<Vec<f64>>,
+    /// Rows of the lower factor of their part of the scaled matrix, each one longer than the one before.
+    factor: Vec<f64>,
 }
 
-impl<'a> ActiveSet<'a> {
-    fn new(a: &'a Dense, d: &'a [f64]) -> Self {
-        let largest = d.iter().fold(0.0_f64, |most, d| most.max(d.abs()));
+/// Where a row of the factor begins.
+fn start(row: usize) -> usize {
+    row * (row + 1) / 2
+}
+
+impl Contacts {
+    pub(super) fn new(size: usize) -> Self {
         Self {
-            a,
-            d,
-            tolerance: CLOSED * largest,
+            give: Dense::new(size),
+            scale: vec![f64::NAN; size],
+            d: vec![0.0; size],
+            tolerance: 0.0,
             rings: Vec::new(),
             factor: Vec::new(),
         }
     }
 
+    /// Takes another `A`, filled from zero.
+    pub(super) fn give(&mut self, fill: impl FnOnce(&mut Dense)) {
+        self.give.entries.fill(0.0);
+        fill(&mut self.give);
+        let diagonal = self.give.entries.iter().step_by(self.give.size + 1);
+        for (scale, entry) in self.scale.iter_mut().zip(diagonal) {
+            *scale = 1.0 / entry.sqrt();
+        }
+        self.rings.clear();
+        self.factor.clear();
+    }
+
+    /// Solves for these gaps without any force, from a contact set that is likely. `None` where that does not end within
+    /// its bound of steps.
+    pub(super) fn solve(&mut self, d: &[f64], touching: &mut [bool]) -> Option<Vec<f64>> {
+        self.d.clear();
+        self.d.extend_from_slice(d);
+        let scaled = d.iter().zip(&self.scale).map(|(d, scale)| (d * scale).abs());
+        self.tolerance = CLOSED * scaled.fold(0.0_f64, f64::max);
+        let forces = self.quick(touching).or_else(|| self.safe(touching))?;
+        for (touches, force) in touching.iter_mut().zip(&forces) {
+            *touches = *force > 0.0;
+        }
+        Some(forces)
+    }
+
     /// Takes a ring in; false where it depends on those that are in.
     fn enter(&mut self, ring: usize) -> bool {
-        let given = self.a.row(ring);
-        let mut row: Vec<f64> = Vec::with_capacity(self.rings.len() + 1);
-        for (other, known) in self.rings.iter().zip(&self.factor) {
-            let below = dot(&row, known);
+        let (given, own) = (self.give.row(ring), at(&self.scale, ring));
+        let first = self.factor.len();
+        for (k, other) in self.rings.iter().enumerate() {
+            let (known, row) = self.factor.split_at(first);
+            let known = known.get(start(k)..=start(k) + k).unwrap_or_default();
+            let below = dot(row, known);
             let last = known.last().copied().unwrap_or(f64::NAN);
-            row.push((at(given, *other) - below) / last);
+            let entry = at(given, *other) * own * at(&self.scale, *other);
+            self.factor.push((entry - below) / last);
         }
-        let pivot = at(given, ring) - dot(&row, &row);
+        let row = self.factor.get(first..).unwrap_or_default();
+        let pivot = at(given, ring) * own * own - dot(row, row);
         if !(pivot > DEPENDENT) {
+            self.factor.truncate(first);
             return false;
         }
-        row.push(pivot.sqrt());
+        self.factor.push(pivot.sqrt());
         self.rings.push(ring);
-        self.factor.push(row);
         true
     }
 
@@ -118,11 +134,16 @@ impl<'a> ActiveSet<'a> {
             rings.next();
             kept += 1;
         }
-        self.rings.truncate(kept);
-        self.factor.truncate(kept);
+        self.keep(kept);
         for ring in rings {
             self.enter(ring);
         }
+    }
+
+    /// Keeps the first rings alone.
+    fn keep(&mut self, count: usize) {
+        self.rings.truncate(count);
+        self.factor.truncate(start(count));
     }
 
     /// Takes rings out.
@@ -132,28 +153,28 @@ impl<'a> ActiveSet<'a> {
             .iter()
             .position(|ring| leaving.contains(ring))
             .unwrap_or(self.rings.len());
-        let after = self.rings.split_off(kept);
-        self.factor.truncate(kept);
+        let after: Vec<usize> = self.rings.iter().copied().skip(kept).collect();
+        self.keep(kept);
         for ring in after.into_iter().filter(|ring| !leaving.contains(ring)) {
             self.enter(ring);
         }
     }
 
     fn solve_factored(&self, right: &mut [f64]) {
-        for k in 0..self.factor.len() {
-            let Some(row) = self.factor.get(k) else { continue };
-            let known = dot(row, right.get(..k).unwrap_or_default());
-            if let (Some(value), Some(pivot)) = (right.get_mut(k), row.last()) {
+        let row = |k: usize| self.factor.get(start(k)..=start(k) + k).unwrap_or_default();
+        for k in 0..self.rings.len() {
+            let known = dot(row(k), right.get(..k).unwrap_or_default());
+            if let (Some(value), Some(pivot)) = (right.get_mut(k), row(k).last()) {
                 *value = (*value - known) / pivot;
             }
         }
-        for (k, row) in self.factor.iter().enumerate().rev() {
+        for k in (0..self.rings.len()).rev() {
             let (before, rest) = right.split_at_mut(k);
-            let (Some(value), Some(pivot)) = (rest.first_mut(), row.last()) else {
+            let (Some(value), Some(pivot)) = (rest.first_mut(), row(k).last()) else {
                 continue;
             };
             *value /= pivot;
-            for (earlier, factor) in before.iter_mut().zip(row) {
+            for (earlier, factor) in before.iter_mut().zip(row(k)) {
                 *earlier -= factor * *value;
             }
         }
@@ -161,25 +182,21 @@ impl<'a> ActiveSet<'a> {
 
     /// Forces that close every ring of the set, in the set's order, refined once.
     fn forces(&self) -> Vec<f64> {
-        let mut forces: Vec<f64> = self.rings.iter().map(|&ring| -at(self.d, ring)).collect();
+        let scaled = |ring: usize, gap: f64| -gap * at(&self.scale, ring);
+        let mut forces: Vec<f64> = self.rings.iter().map(|&ring| scaled(ring, at(&self.d, ring))).collect();
         self.solve_factored(&mut forces);
+        for (force, ring) in forces.iter_mut().zip(&self.rings) {
+            *force *= at(&self.scale, *ring);
+        }
+        let closed = |row: &[f64]| -> f64 { self.rings.iter().zip(&forces).map(|(&k, f)| at(row, k) * f).sum() };
         let mut rest: Vec<f64> = self
             .rings
             .iter()
-            .map(|&ring| {
-                let row = self.a.row(ring);
-                let closed: f64 = self
-                    .rings
-                    .iter()
-                    .zip(&forces)
-                    .map(|(&other, f)| at(row, other) * f)
-                    .sum();
-                -at(self.d, ring) - closed
-            })
+            .map(|&ring| scaled(ring, at(&self.d, ring) + closed(self.give.row(ring))))
             .collect();
         self.solve_factored(&mut rest);
-        for (force, rest) in forces.iter_mut().zip(&rest) {
-            *force += rest;
+        for ((force, rest), ring) in forces.iter_mut().zip(&rest).zip(&self.rings) {
+            *force += rest * at(&self.scale, *ring);
         }
         forces
     }
@@ -194,13 +211,16 @@ impl<'a> ActiveSet<'a> {
         all
     }
 
-    /// Gaps under these forces; those of the set are zero.
+    /// Scaled gaps under these forces; those of the set are zero.
     fn gaps(&self, forces: &[f64]) -> Vec<f64> {
-        let mut gaps = self.d.to_vec();
+        let mut gaps = self.d.clone();
         for (&ring, force) in self.rings.iter().zip(forces) {
-            for (gap, give) in gaps.iter_mut().zip(self.a.row(ring)) {
+            for (gap, give) in gaps.iter_mut().zip(self.give.row(ring)) {
                 *gap += force * give;
             }
+        }
+        for (gap, scale) in gaps.iter_mut().zip(&self.scale) {
+            *gap *= scale;
         }
         for &ring in &self.rings {
             if let Some(gap) = gaps.get_mut(ring) {

@@ -13,6 +13,7 @@ use wire::book::follow::{Asked, Followed, MAX_VISITS, asked, places, points, tre
 use wire::book::sag::{self, length};
 use wire::names::Collection;
 use wire::quantity::computed;
+use wire::setup::words;
 use wire::springs::estimates;
 use wire::v1;
 use wire::v1::ViolationReason as Reason;
@@ -265,7 +266,7 @@ fn check(
                 Code::PredictionMissed,
                 format!(
                     "{} predicted at {predicted_at}: {:.1} mm; measured at {at}: {:.1} mm, {:+.1} mm with a standard uncertainty of {:.1} mm",
-                    subject_words(prediction),
+                    words::prediction(prediction),
                     mm(value),
                     mm(measured.value),
                     mm(met.difference),
@@ -281,20 +282,6 @@ fn check(
     }
     told.prediction = Some(prediction.clone());
     told
-}
-
-fn subject_words(prediction: &v1::Prediction) -> String {
-    let end = match v1::MachineEnd::try_from(prediction.end) {
-        Ok(v1::MachineEnd::Front) => "front",
-        _ => "rear",
-    };
-    let subject = match Subject::try_from(prediction.subject) {
-        Ok(Subject::StaticSag) => "static sag",
-        Ok(Subject::TotalSag) => "total sag",
-        Ok(Subject::RidersShare) => "rider's share of the sag",
-        _ => "travel used",
-    };
-    format!("{end} {subject}")
 }
 
 /// What a state says of the thing that was predicted.

@@ -2,8 +2,8 @@
 
 use prost::Message;
 use prost_types::FieldMask;
-use store::StoreError;
-use store::record::RecordId;
+use store::record::{RecordId, RuleTableBody};
+use store::{Moment, StoreError};
 use wire::book::tables;
 use wire::v1;
 use wire::v1::ViolationReason as Reason;
@@ -19,6 +19,8 @@ use crate::error::ServiceError;
 const UNTOUCHED: &str = "0-00000000";
 /// How often a first change is tried anew because somebody else made one.
 const ATTEMPTS: usize = 8;
+/// Revisions of a table read at a time.
+const REVISIONS: usize = 50;
 
 /// A table of which a shop has one.
 struct Single {
@@ -101,6 +103,27 @@ impl Bench {
     pub(in crate::bench) fn rules_in_force(&self) -> Result<mechanics::judgement::RuleTable, ServiceError> {
         let table: v1::RuleTable = self.single_named(&RULES, "")?;
         in_force(&table)
+    }
+
+    /// The rules that were in force at a moment: a sheet that was handed over says later what it said then.
+    pub(in crate::bench) fn rules_at(&self, moment: Moment) -> Result<mechanics::judgement::RuleTable, ServiceError> {
+        let id = RULES.id()?;
+        let mut before = None;
+        loop {
+            let page = match self.store.revisions::<RuleTableBody>(&id, before, REVISIONS) {
+                Ok(page) => page,
+                Err(StoreError::NotFound) => break,
+                Err(error) => return Err(refusal(RULES.name, "")(error)),
+            };
+            if let Some(saved) = page.revisions.iter().find(|saved| saved.update_time <= moment) {
+                return in_force(&v1::RuleTable::told(saved).map_err(refusal(RULES.name, ""))?);
+            }
+            before = match page.next {
+                Some(next) => Some(next),
+                None => break,
+            };
+        }
+        Ok(mechanics::judgement::RuleTable::shipped())
     }
 
     fn single_named<R: Table>(&self, single: &Single, name: &str) -> Result<R, ServiceError> {

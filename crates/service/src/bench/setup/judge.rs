@@ -1,8 +1,9 @@
 //! JudgeSetup.
 
 use mechanics::chassis::{End, SagFound, read_sag};
-use mechanics::judgement::judge as judged;
+use mechanics::judgement::{RuleTable, judge as judged};
 use mechanics::quantity::UnitSystem;
+use store::Moment;
 use wire::names::Collection;
 use wire::setup::judge::{self, EndRead};
 use wire::setup::sag;
@@ -22,6 +23,17 @@ const SECOND: i64 = 1_000_000_000;
 impl Bench {
     /// What to do to a setup, in which order, and why.
     pub fn judge_setup(&self, request: v1::JudgeSetupRequest) -> Result<v1::JudgeSetupResponse, ServiceError> {
+        let now = self.now();
+        self.judge_by(request, &self.rules_in_force()?, now)
+    }
+
+    /// The same by the rules given; `now` is when, for oil that has its date, where the visit has none.
+    pub(super) fn judge_by(
+        &self,
+        request: v1::JudgeSetupRequest,
+        rules: &RuleTable,
+        now: Moment,
+    ) -> Result<v1::JudgeSetupResponse, ServiceError> {
         let mut violations = Violations::new();
         let units = judge::options(&request, &mut violations);
         match &request.source {
@@ -33,7 +45,7 @@ impl Bench {
         }
         checked(violations, Some(()))?;
         let mut used = Vec::new();
-        let now = self.now().as_nanos() / SECOND;
+        let now = now.as_nanos() / SECOND;
         let (values, basis, now) = match request.source {
             Some(Source::Setup(setup)) => {
                 let (values, then) = self.values_of_setup(&setup, &mut used)?;
@@ -63,7 +75,7 @@ impl Bench {
             },
         ];
         let visit = judge::visit(&values, request.deceleration_ratio, ends, (now, units));
-        let mut found = judged(&visit, &self.rules_in_force()?);
+        let mut found = judged(&visit, rules);
         for sag in [front_sag, rear_sag].into_iter().flatten() {
             for finding in sag.findings {
                 // What both say is said once, as the judge says it.

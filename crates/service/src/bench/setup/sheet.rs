@@ -1,7 +1,10 @@
 //! RenderJobSheet: the records of a visit, gathered and drawn up.
 
+mod fitted;
+mod gather;
+
 use mechanics::quantity::UnitSystem;
-use wire::names::{Collection, Name};
+use wire::names::Collection;
 use wire::v1;
 use wire::v1::ViolationReason as Reason;
 use wire::v1::render_job_sheet_request::Source;
@@ -10,7 +13,7 @@ use wire::violation::Violations;
 use crate::bench::{Bench, checked};
 use crate::error::ServiceError;
 use crate::sheet::Paper;
-use crate::sheet::made::{self, Gathered, SagOf};
+use crate::sheet::made;
 
 /// Media types a sheet can be had as.
 const HTML: &str = "text/html";
@@ -47,18 +50,11 @@ impl Bench {
         }
         let options = checked(violations, options)?;
         let mut gathered = match request.source {
-            Some(Source::JobSheet(name)) => self.sheet_of(&name)?,
-            Some(Source::Values(values)) => Gathered {
-                rider: values.rider,
-                machine: values.machine.unwrap_or_default(),
-                visit: values.visit.unwrap_or_default(),
-                sheet: values.sheet.unwrap_or_default(),
-                ..Gathered::default()
-            },
+            Some(Source::JobSheet(name)) => self.sheet_of(&name, options.units)?,
+            Some(Source::Values(values)) => self.sheet_of_values(values, options.units)?,
             None => return Err(ServiceError::internal("a sheet without records")),
         };
-        gathered.units = options.units;
-        gathered.sags = self.sags(&gathered);
+        gathered.fitted = self.fitted(&mut gathered)?;
         if let Some(mut asked) = request.forecast {
             asked.drawn = true;
             asked.reply_units = request.reply_units;
@@ -69,89 +65,42 @@ impl Bench {
             HTML => sheet.html(options.paper).into_bytes(),
             _ => sheet.pdf(options.paper).map_err(ServiceError::internal)?,
         };
+        let judged = gathered.judged.into_iter().flatten();
+        let (mut findings, mut assumptions) = (Vec::new(), Vec::new());
+        for reply in judged {
+            findings.extend(reply.findings);
+            assumptions.extend(reply.assumptions);
+        }
         let mut used = gathered.used;
-        used.extend(gathered.forecast.iter().flat_map(|forecast| forecast.used.clone()));
+        if let Some(forecast) = gathered.forecast {
+            findings.extend(forecast.findings);
+            assumptions.extend(forecast.assumptions);
+            used.extend(forecast.used);
+        }
         Ok(v1::RenderJobSheetResponse {
             media_type: options.media_type.to_owned(),
             content: content.into(),
-            findings: gathered
-                .forecast
-                .iter()
-                .flat_map(|forecast| forecast.findings.clone())
-                .collect(),
-            assumptions: gathered
-                .forecast
-                .iter()
-                .flat_map(|forecast| forecast.assumptions.clone())
-                .collect(),
+            findings,
+            assumptions,
             used,
         })
-    }
-
-    /// The records a sheet names: its setup, the machine as it left, the rider as now.
-    fn sheet_of(&self, shown: &str) -> Result<Gathered, ServiceError> {
-        let mut used = Vec::new();
-        let sheet: v1::JobSheet = self.read_used(&named(Collection::JobSheets, shown)?, shown, &mut used)?;
-        let setup = named(Collection::Setups, &sheet.setup)?;
-        let mut setup: v1::Setup = self.read_used(&setup, &sheet.setup, &mut used)?;
-        let visit = setup.visit.take().unwrap_or_default();
-        let state = visit.as_left.as_ref().or(visit.as_found.as_ref());
-        let machine = self.machine_at(&setup, state, &mut used)?;
-        // A rider may have been erased: the sheet is then without a name.
-        let rider = named(Collection::Riders, &setup.rider)
-            .and_then(|name| self.read_named::<v1::Rider>(&name, &setup.rider))
-            .ok()
-            .filter(|(rider, _)| rider.delete_time.is_none());
-        Ok(Gathered {
-            rider: rider.map(|(rider, _)| rider),
-            machine: machine.unwrap_or_default(),
-            visit,
-            sheet,
-            used,
-            ..Gathered::default()
-        })
-    }
-
-    /// Sag of both ends, as found and as left; what cannot be read is told on the sheet.
-    fn sags(&self, gathered: &Gathered) -> Vec<SagOf> {
-        let mut sags = Vec::new();
-        let states = [(false, &gathered.visit.as_found), (true, &gathered.visit.as_left)];
-        for (left, state) in states {
-            let Some(state) = state else { continue };
-            let ends = [
-                (v1::MachineEnd::Front, &state.front),
-                (v1::MachineEnd::Rear, &state.rear),
-            ];
-            for (end, given) in ends {
-                let Some(readings) = given.as_ref().and_then(|given| given.sag) else {
-                    continue;
-                };
-                let rider = gathered.rider.as_ref();
-                let asked = v1::ReadSagRequest {
-                    source: Some(v1::read_sag_request::Source::Values(v1::SagValues {
-                        readings: Some(readings),
-                        machine: Some(gathered.machine.clone()),
-                        rider_mass_with_gear: rider.and_then(|rider| rider.mass_with_gear),
-                    })),
-                    end: end as i32,
-                    reply_units: match gathered.units {
-                        UnitSystem::Metric => v1::UnitSystem::Metric as i32,
-                        UnitSystem::Inch => v1::UnitSystem::Inch as i32,
-                    },
-                    ..v1::ReadSagRequest::default()
-                };
-                let found = self.read_sag(asked).map_err(|error| error.to_string());
-                sags.push(SagOf { left, end, found });
-            }
-        }
-        sags
     }
 }
 
-fn named(collection: Collection, shown: &str) -> Result<Name, ServiceError> {
-    let mut violations = Violations::new();
-    let name = collection.revisable(shown, violations.at("name"));
-    checked(violations, name)
+/// What can be told on the sheet in place of an answer: what the records do not allow. A fault of the store is one of the call.
+fn told<T>(answer: Result<T, ServiceError>) -> Result<Result<T, String>, ServiceError> {
+    match answer {
+        Ok(answer) => Ok(Ok(answer)),
+        Err(
+            error @ (ServiceError::InvalidFields(_)
+            | ServiceError::NotFound { .. }
+            | ServiceError::Deleted { .. }
+            | ServiceError::RunOpen { .. }
+            | ServiceError::NotReducible { .. }
+            | ServiceError::NotConverged { .. }),
+        ) => Ok(Err(error.to_string())),
+        Err(error) => Err(error),
+    }
 }
 
 fn options(request: &v1::RenderJobSheetRequest, violations: &mut Violations) -> Option<Options> {

@@ -53,7 +53,15 @@
     if (asking === own) result.removeAttribute("aria-busy");
   };
 
+  // What another field makes needless is put out of sight, and stays written.
+  const fit = () => {
+    for (const part of form.querySelectorAll("[data-without]")) {
+      part.hidden = form.elements[part.dataset.without].value.trim() !== "";
+    }
+  };
+
   form.addEventListener("input", () => {
+    fit();
     clearTimeout(waiting);
     waiting = setTimeout(ask, REST);
   });

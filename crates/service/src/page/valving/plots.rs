@@ -163,6 +163,28 @@ pub(super) fn force(damped: &Damped, rebound: bool, units: UnitSystem) -> (Plot,
     (plot, said)
 }
 
+/// Force against velocity of a damper alone, both strokes.
+pub(crate) fn strokes(evaluated: &v1::EvaluateDamperResponse, id: &'static str, units: UnitSystem) -> Plot {
+    let places = |rebound: bool| {
+        let own = of_stroke(evaluated.points.iter(), rebound, |point| point.shaft_velocity.as_ref());
+        let place = |point: &&v1::DamperPoint| (number(point.shaft_velocity.as_ref()).abs(), damping(point));
+        own.iter().map(place).collect()
+    };
+    Plot {
+        id,
+        title: "Damping force against velocity".to_owned(),
+        description: "Hydraulic and friction force against the velocity of the shaft; gas force is not in it."
+            .to_owned(),
+        x: axis::<VelocityUnit>("velocity", units, 0),
+        y: axis::<ForceUnit>("force", units, 0),
+        lines: vec![
+            line(stroke(true), Look::Press, places(true)),
+            line(stroke(false), Look::Return, places(false)),
+        ],
+        marks: Vec::new(),
+    }
+}
+
 /// Force with this stack less force with the present one.
 pub(super) fn difference(damped: &Damped, rebound: bool, units: UnitSystem) -> Option<Plot> {
     let compared = damped.compared.as_ref()?;
