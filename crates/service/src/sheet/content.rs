@@ -244,6 +244,25 @@ impl Setting {
     }
 }
 
+/// What is only worth knowing, in one paragraph.
+pub(super) fn noted(notes: &[&Concern]) -> String {
+    let said = notes.iter().map(|note| match note.caution.trim() {
+        "" => ended(&note.message),
+        caution => format!("{} Caution: {}", ended(&note.message), ended(caution)),
+    });
+    format!("Noted: {}", said.collect::<Vec<_>>().join(" "))
+}
+
+/// A sentence with its full stop.
+pub(super) fn ended(sentence: &str) -> String {
+    let sentence = sentence.trim();
+    if sentence.ends_with(['.', '!', '?']) {
+        sentence.to_owned()
+    } else {
+        format!("{sentence}.")
+    }
+}
+
 /// Heads of the comparison's columns.
 pub(super) const COLUMNS: [&str; 4] = ["Front, as found", "Front, as left", "Rear, as found", "Rear, as left"];
 /// The caution of the trade, for a sheet that has none of its own.

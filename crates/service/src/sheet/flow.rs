@@ -1,11 +1,13 @@
 //! The parts of a sheet as strips, in the order they are read.
 
-use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture, Setting};
+use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture, Setting, ended, noted};
 use super::layout::{Look, Mark, PLAIN, Room, SMALL, STRONG, Shade, Strip, barred, beside, stacked};
 use super::text::Weight;
 
 /// Between columns, in sizes of the running text.
 const GUTTER: f32 = 1.6;
+/// Width of the head of a line in the comparison, in widths of a figure.
+const HEAD: f32 = 2.0;
 /// Columns of figures at the head, of parts, of plots.
 const FACT_COLUMNS: usize = 4;
 const PICTURE_COLUMNS: usize = 2;
@@ -116,12 +118,11 @@ impl<'a> Setter<'a> {
         if settings.is_empty() || columns.is_empty() {
             return Vec::new();
         }
-        // What stands first is half as wide again as a figure.
-        let unit = self.room.width / (columns.len() as f32 + 1.5);
+        let unit = self.room.width / (columns.len() as f32 + HEAD);
         let gutter = self.room.size * 0.6;
-        let place = |index: usize| self.room.part(unit * (index as f32 + 1.5), unit - gutter);
+        let place = |index: usize| self.room.part(unit * (index as f32 + HEAD), unit - gutter);
         let line = |what: &str, figures: Vec<&str>, look: Look| {
-            let mut cells = vec![self.room.part(0.0, unit * 1.5 - gutter).paragraph(what, look)];
+            let mut cells = vec![self.room.part(0.0, unit * HEAD - gutter).paragraph(what, look)];
             let figures = figures.into_iter().enumerate();
             cells.extend(figures.map(|(index, figure)| place(index).paragraph(figure, look)));
             stacked(vec![beside(cells), self.room.rule(Shade::Faint)])
@@ -156,8 +157,12 @@ impl<'a> Setter<'a> {
             };
             let mut one = inner.paragraph(&format!("{number}{}", verdict.head()), STRONG);
             one.iter_mut().for_each(|strip| strip.with_next = true);
-            for (what, words) in verdict.sentences() {
-                one.extend(inner.paragraph(&format!("{what}: {words}"), PLAIN));
+            let sentences = verdict.sentences().into_iter();
+            let sentences: Vec<String> = sentences
+                .map(|(what, words)| format!("{what}: {}", ended(&words)))
+                .collect();
+            if !sentences.is_empty() {
+                one.extend(inner.paragraph(&sentences.join(" "), PLAIN));
             }
             let shade = match (verdict.hazard, index) {
                 (true, _) => Shade::Alarm,
@@ -256,9 +261,15 @@ impl<'a> Setter<'a> {
         strips
     }
 
+    /// Warnings each by itself, what is only worth knowing in one paragraph.
     fn others(&self, concerns: &[&Concern]) -> Vec<Strip> {
-        let said = concerns.iter().flat_map(|concern| self.concern(concern));
-        self.titled("Findings", said.collect())
+        let (notes, grave): (Vec<&Concern>, Vec<&Concern>) =
+            concerns.iter().partition(|concern| concern.gravity == Gravity::Note);
+        let mut said: Vec<Strip> = grave.into_iter().flat_map(|concern| self.concern(concern)).collect();
+        if !notes.is_empty() {
+            said.extend(self.room.paragraph(&noted(&notes), SMALL));
+        }
+        self.titled("Findings", said)
     }
 
     fn list(&self, title: &str, sentences: &[&str], look: Look) -> Vec<Strip> {

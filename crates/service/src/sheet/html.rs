@@ -3,7 +3,7 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::Paper;
-use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture};
+use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture, noted};
 
 const STYLE: &str = include_str!("sheet.css");
 
@@ -40,7 +40,7 @@ pub(super) fn document(sheet: &JobSheet, paper: Paper) -> String {
                     @if !sheet.work.is_empty() { h2 { "Work done" } ul { @for one in &sheet.work { li { bdi { (one) } } } } }
                     (parts(&sheet.parts))
                     (plots(&sheet.pictures))
-                    @if !others.is_empty() { h2 { "Findings" } (concerns_list(&others)) }
+                    (findings(&others))
                     h2 { "Cautions" }
                     ul { @for caution in sheet.cautions_or_usual() { li { bdi { (caution) } } } }
                     @if !sheet.notes.trim().is_empty() { h2 { "Notes" } p.written { bdi { (sheet.notes) } } }
@@ -144,6 +144,17 @@ fn drawn(picture: &Picture) -> Markup {
             @if !picture.caption.trim().is_empty() { figcaption { bdi { (picture.caption) } } }
             (PreEscaped(&picture.svg))
         }
+    }
+}
+
+/// Warnings each by itself, what is only worth knowing in one paragraph.
+fn findings(concerns: &[&Concern]) -> Markup {
+    let (notes, grave): (Vec<&Concern>, Vec<&Concern>) =
+        concerns.iter().partition(|concern| concern.gravity == Gravity::Note);
+    html! {
+        @if !concerns.is_empty() { h2 { "Findings" } }
+        (concerns_list(&grave))
+        @if !notes.is_empty() { p.small { bdi { (noted(&notes)) } } }
     }
 }
 

@@ -31,7 +31,7 @@ pub(super) async fn show(channel: Channel) -> Result<(), Fail> {
         book: BookServiceClient::new(channel.clone()),
         setup: SetupServiceClient::new(channel),
     };
-    shop.book.update_price_list(records::prices()).await.map_err(fail)?;
+    shop.book.update_price_list(records::price_list()).await.map_err(fail)?;
     for bike in &BIKES {
         shop.enter(bike).await?;
     }

@@ -16,13 +16,7 @@ fn of_book() -> Vec<Flag> {
 
 /// Flags of JudgeSetup; a visit that is not in the book comes with --request, or is asked for by "setup judge --ask".
 pub(super) fn judge_setup() -> Vec<Flag> {
-    let mut flags = of_book();
-    flags.push(Flag::new(
-        "deceleration",
-        "deceleration_ratio",
-        "Hardest braking over standard gravity, such as 0.6",
-    ));
-    flags
+    of_book()
 }
 
 /// Flags of ReadSag.

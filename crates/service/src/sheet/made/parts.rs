@@ -7,9 +7,8 @@ use wire::v1;
 use wire::v1::stack_valve::Source;
 use wire::violation::Violations;
 
-use super::{BOTH, Gathered, Record, end_word, fact, filled, settings};
+use super::{BOTH, Gathered, Record, end_word, fact, filled, settings, short};
 use crate::drawing::{self, Coil};
-use crate::page::words::entered_in;
 use crate::sheet::content::{Fact, Part, Picture};
 
 /// Units of both ends as they left, then their stacks. What is not drawn is told with what would show it.
@@ -31,7 +30,7 @@ fn fitted(gathered: &Gathered, end: v1::MachineEnd, not_known: &mut Vec<String>)
         "" => word.to_owned(),
         label => format!("{word}: {label}"),
     };
-    let mut facts: Vec<Fact> = fact("Travel", entered_in(unit.travel.as_ref(), gathered.units))
+    let mut facts: Vec<Fact> = fact("Travel", short(unit.travel.as_ref(), gathered.units))
         .into_iter()
         .collect();
     let alike = unit.legs.windows(2).all(|legs| match legs {
@@ -52,15 +51,17 @@ fn fitted(gathered: &Gathered, end: v1::MachineEnd, not_known: &mut Vec<String>)
     Some(Part { title, facts, picture })
 }
 
+/// The spring with its record and mark, and the damper.
 fn leg_facts(gathered: &Gathered, leg: &v1::LegValues, place: &str) -> Vec<Fact> {
     let marked = leg.marking.as_ref().and_then(|marking| filled(&marking.text));
-    let rows = [
-        ("Spring", settings::rate(gathered, leg)),
-        ("Spring, record", filled(&leg.spring)),
-        ("Spring, mark", marked),
-        ("Preload", entered_in(leg.preload.as_ref(), gathered.units)),
-        ("Damper", filled(&leg.damper)),
-    ];
+    let besides = [filled(&leg.spring), marked.map(|text| format!("marked {text}"))];
+    let besides: Vec<String> = besides.into_iter().flatten().collect();
+    let spring = match (settings::rate(gathered, leg), besides.join(", ")) {
+        (Some(rate), besides) if besides.is_empty() => Some(rate),
+        (Some(rate), besides) => Some(format!("{rate} ({besides})")),
+        (None, besides) => filled(&besides),
+    };
+    let rows = [("Spring", spring), ("Damper", filled(&leg.damper))];
     rows.into_iter()
         .filter_map(|(what, figure)| fact(&format!("{what}{place}"), figure))
         .collect()
@@ -229,24 +230,35 @@ fn length(millimeters: f64, units: UnitSystem, places: usize) -> String {
     format!("{value:.places$} {}", unit.row().symbol)
 }
 
-/// Compression and rebound stack of an end, each once.
+/// Compression and rebound stack of an end, each once; where they are the same one, drawn once for both.
 fn stacks(gathered: &Gathered, end: v1::MachineEnd, not_known: &mut Vec<String>) -> Vec<Part> {
+    let word = end_word(end);
     let legs = gathered.unit(end, true).map(|unit| unit.legs.as_slice());
-    let mut parts: Vec<Part> = Vec::new();
+    let mut found: Vec<(&str, String, v1::Stack)> = Vec::new();
     for leg in legs.unwrap_or_default() {
         for (stroke, named) in [("compression", &leg.compression_stack), ("rebound", &leg.rebound_stack)] {
-            let title = format!("{} {stroke} stack", end_word(end));
-            if parts.iter().any(|part| part.title.starts_with(&title)) {
+            if found.iter().any(|(known, ..)| *known == stroke) {
                 continue;
             }
             match stack(gathered, leg, stroke, named) {
                 None => {}
-                Some(Ok((name, stack))) => parts.extend(section(gathered, (&title, &name), &stack, not_known)),
-                Some(Err(why)) => not_known.push(format!("{}, not drawn: {why}", title.to_lowercase())),
+                Some(Ok((name, stack))) => found.push((stroke, name, stack)),
+                Some(Err(why)) => not_known.push(format!("{} {stroke} stack, not drawn: {why}", word.to_lowercase())),
             }
         }
     }
-    parts
+    let both = match found.as_slice() {
+        [(_, first, one), (_, second, other)] => first == second && one == other,
+        _ => false,
+    };
+    if both {
+        found.truncate(1);
+    }
+    let parts = found.iter().filter_map(|(stroke, name, stack)| {
+        let strokes = if both { "compression and rebound" } else { stroke };
+        section(gathered, (&format!("{word} {strokes} stack"), name), stack, not_known)
+    });
+    parts.collect()
 }
 
 /// The stack of a stroke with its name: the leg's own, else that of its damper. `None`: nobody says which it is.

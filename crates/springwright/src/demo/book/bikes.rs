@@ -41,8 +41,8 @@ pub(super) struct Unit {
     pub(super) serviceability: Serviceability,
     pub(super) wear: &'static [Wear],
     pub(super) adjusters: &'static [(Circuit, f64)],
-    /// Damper of the drawer, as bought and once it was changed.
-    pub(super) dampers: Option<[&'static str; 2]>,
+    /// Its damper in the drawer; empty: none is there.
+    pub(super) damper: &'static str,
     /// When its oil was filled in.
     pub(super) oil: &'static str,
     /// Half of lifted less pressed, with the rider.
@@ -79,7 +79,7 @@ pub(super) enum Done {
     Oil(bool),
     /// The other springs, in the fork or the shock.
     Springs(bool),
-    /// The other damper, in the fork or the shock.
+    /// Other valving, in the fork or the shock.
     Valving(bool, &'static str),
 }
 
@@ -138,7 +138,7 @@ pub(super) const BIKES: [Bike; 3] = [
             serviceability: Serviceability::OilOnly,
             wear: &[Wear::NoneSeen],
             adjusters: &[],
-            dampers: None,
+            damper: "",
             oil: "2023-05-10",
             friction_band: 4.0,
             road: 15.0,
@@ -155,7 +155,7 @@ pub(super) const BIKES: [Bike; 3] = [
             serviceability: Serviceability::Sealed,
             wear: &[Wear::NoneSeen],
             adjusters: &[(Circuit::Rebound, 12.0)],
-            dampers: None,
+            damper: "",
             oil: "2023-05-10",
             friction_band: 2.0,
             road: 38.0,
@@ -242,7 +242,7 @@ pub(super) const BIKES: [Bike; 3] = [
             serviceability: Serviceability::Valving,
             wear: &[Wear::NoneSeen],
             adjusters: &[(Circuit::Rebound, 24.0), (Circuit::Compression, 20.0)],
-            dampers: None,
+            damper: "",
             oil: "2023-06-02",
             friction_band: 3.0,
             road: 12.0,
@@ -252,14 +252,14 @@ pub(super) const BIKES: [Bike; 3] = [
             travel: 135.0,
             ratio: 0.5,
             unsprung: 19.0,
-            rates: [74.0, 80.0],
+            rates: [74.0, 74.0],
             springs: &[],
             preload_range: (2.0, 18.0),
             damper_type: DamperType::SingleTube,
             serviceability: Serviceability::Valving,
             wear: &[Wear::NoneSeen],
             adjusters: &[(Circuit::Rebound, 20.0), (Circuit::Compression, 20.0)],
-            dampers: Some(["dampers/demo-softer", "dampers/demo-found"]),
+            damper: "dampers/demo-softer",
             oil: "2024-10-04",
             friction_band: 1.5,
             road: 90.0,
@@ -306,19 +306,13 @@ pub(super) const BIKES: [Bike; 3] = [
                 set(&[12.0, 9.0], 18.0),
                 set(&[7.0, 4.0], 17.0),
             ),
-            Visit {
-                done: &[
-                    Done::Springs(false),
-                    Done::Valving(false, "one face shim more in compression and rebound"),
-                ],
-                ..visit(
-                    "2026-04-24",
-                    14_900.0,
-                    (1.23, "first day on a closed course"),
-                    set(&[11.0, 10.0], 18.0),
-                    reset(&[5.0, 2.0], &[10.0, 10.0], 17.0, 14.0),
-                )
-            },
+            visit(
+                "2026-04-24",
+                14_900.0,
+                (1.23, "first day on a closed course"),
+                set(&[11.0, 10.0], 18.0),
+                set(&[5.0, 2.0], 17.0),
+            ),
         ],
     },
     Bike {
@@ -348,7 +342,7 @@ pub(super) const BIKES: [Bike; 3] = [
                 (Circuit::LowSpeedCompression, 26.0),
                 (Circuit::HighSpeedCompression, 18.0),
             ],
-            dampers: None,
+            damper: "",
             oil: "2024-11-20",
             friction_band: 2.5,
             road: 12.0,
@@ -369,7 +363,7 @@ pub(super) const BIKES: [Bike; 3] = [
                 (Circuit::LowSpeedCompression, 26.0),
                 (Circuit::HighSpeedCompression, 18.0),
             ],
-            dampers: None,
+            damper: "",
             oil: "2025-04-01",
             friction_band: 1.5,
             road: 24.0,

@@ -23,7 +23,6 @@ pub(super) struct Fitted {
 struct FittedEnd {
     /// 0 as bought, 1 once changed.
     spring: usize,
-    damper: usize,
     oil: &'static str,
 }
 
@@ -31,7 +30,6 @@ impl Fitted {
     pub(super) fn as_bought(bike: &Bike) -> Self {
         let end = |unit: &Unit| FittedEnd {
             spring: 0,
-            damper: 0,
             oil: unit.oil,
         };
         Self {
@@ -45,10 +43,7 @@ impl Fitted {
         match done {
             Done::Oil(_) => end.oil = day,
             Done::Springs(_) => end.spring = 1,
-            Done::Valving(..) => {
-                end.damper = 1;
-                end.oil = day;
-            }
+            Done::Valving(..) => end.oil = day,
         }
     }
 }
@@ -205,11 +200,7 @@ fn leg(bike: &Bike, (front, index): (bool, usize), fitted: &FittedEnd) -> v1::Le
         least_preload: Some(length(least)),
         most_preload: Some(length(most)),
         oil: Some(oil(fitted.oil)),
-        damper: unit
-            .dampers
-            .and_then(|dampers| dampers.get(fitted.damper).copied())
-            .unwrap_or_default()
-            .to_owned(),
+        damper: unit.damper.to_owned(),
         ..v1::LegValues::default()
     }
 }
@@ -381,6 +372,11 @@ fn work(bike: &Bike, done: Done) -> v1::WorkDone {
             grade: "invented 7.5".to_owned(),
             ..v1::OilFill::default()
         }),
+        // Another spring asks for other rebound; compression goes on as it was.
+        circuits: match (remedy, unit(bike, front).adjusters.first()) {
+            (v1::Remedy::Respring, Some((circuit, _))) => vec![(*circuit).into()],
+            _ => Vec::new(),
+        },
         text,
         ..v1::WorkDone::default()
     }
@@ -484,20 +480,20 @@ pub(super) fn forecast(bike: &Bike) -> v1::ForecastLimitsRequest {
         }),
         front: end(true),
         rear: end(false),
-        shop_prices: true,
+        prices: Some(prices(bike)),
         drawn: true,
         ..v1::ForecastLimitsRequest::default()
     }
 }
 
 /// The shop's prices.
-pub(super) fn prices() -> v1::UpdatePriceListRequest {
+pub(super) fn price_list() -> v1::UpdatePriceListRequest {
     let rows = [
         ("fork springs, fitted", v1::Remedy::Respring, true, 240),
         ("shock spring, fitted", v1::Remedy::Respring, false, 190),
         ("fork revalved", v1::Remedy::Revalve, true, 420),
         ("shock revalved", v1::Remedy::Revalve, false, 330),
-        ("another shock", v1::Remedy::Replace, false, 690),
+        (REPLACED, v1::Remedy::Replace, false, 690),
     ];
     let row = |(label, remedy, front, units): (&str, v1::Remedy, bool, i64)| v1::PriceRow {
         label: label.to_owned(),
@@ -519,4 +515,21 @@ pub(super) fn prices() -> v1::UpdatePriceListRequest {
         request_id: request_id(),
         ..v1::UpdatePriceListRequest::default()
     }
+}
+
+/// What another shock is called on the price list.
+const REPLACED: &str = "another shock";
+
+/// The prices for a machine: a shock that cannot be opened costs another one where valving is asked for.
+fn prices(bike: &Bike) -> v1::PriceList {
+    let mut list = price_list().price_list.unwrap_or_default();
+    if bike.rear.serviceability == v1::Serviceability::Sealed {
+        let valving = i32::from(v1::Remedy::Revalve);
+        list.rows
+            .retain(|row| row.end != machine_end(false) || row.remedy != valving);
+        for row in list.rows.iter_mut().filter(|row| row.label == REPLACED) {
+            row.remedy = valving;
+        }
+    }
+    list
 }
