@@ -68,7 +68,7 @@ impl Coil<'_> {
                 aria-labelledby={ (title) " " (description) } font-family="system-ui, sans-serif" font-size="12" fill=(INK) {
                 title id=(title) { "Spring from its side" }
                 desc id=(description) { "To scale, unloaded. " (self.said()) }
-                path d={ "M0 " (at(middle)) "H" (WIDTH) } stroke=(SOFT) stroke-width="0.75" stroke-dasharray="12 3 3 3" fill="none" {}
+                path d={ "M0 " (at(middle)) "H" (at((x(self.free) + LEFT).min(WIDTH))) } stroke=(SOFT) stroke-width="0.75" stroke-dasharray="12 3 3 3" fill="none" {}
                 g fill="none" stroke-linecap="round" {
                     @for (index, place) in each() { @if index % 2 == 1 { (strand(*place, false, BEHIND)) } }
                     @for (index, place) in each() { @if index % 2 == 0 { (strand(*place, true, STEEL)) } }

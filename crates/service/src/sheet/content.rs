@@ -134,6 +134,8 @@ pub struct Part {
     pub facts: Vec<Fact>,
     /// Its drawing.
     pub picture: Option<Picture>,
+    /// Whether a narrow column does, as of a stack.
+    pub narrow: bool,
 }
 
 impl Part {
@@ -222,6 +224,12 @@ impl When {
             hour: small(11, 13)?,
             minute: small(14, 16)?,
         })
+    }
+
+    /// `2026-11-25`.
+    pub fn day_words(self) -> String {
+        let Self { year, month, day, .. } = self;
+        format!("{year:04}-{month:02}-{day:02}")
     }
 
     /// `2026-11-25 20:09 UTC`.

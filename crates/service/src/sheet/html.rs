@@ -37,13 +37,18 @@ pub(super) fn document(sheet: &JobSheet, paper: Paper) -> String {
                     (concerns_list(&hazards))
                     (settings(sheet))
                     (verdicts(sheet))
-                    @if !sheet.work.is_empty() { h2 { "Work done" } ul { @for one in &sheet.work { li { bdi { (one) } } } } }
-                    (parts(&sheet.parts))
-                    (plots(&sheet.pictures))
+                    (drawings(sheet))
                     (findings(&others))
-                    h2 { "Cautions" }
-                    ul { @for caution in sheet.cautions_or_usual() { li { bdi { (caution) } } } }
-                    @if !sheet.notes.trim().is_empty() { h2 { "Notes" } p.written { bdi { (sheet.notes) } } }
+                    div.grid {
+                        @if !sheet.work.is_empty() {
+                            section { h2 { "Work done" } ul { @for one in &sheet.work { li { bdi { (one) } } } } }
+                        }
+                        section {
+                            h2 { "Cautions" }
+                            ul { @for caution in sheet.cautions_or_usual() { li { bdi { (caution) } } } }
+                        }
+                    }
+                    @if !sheet.notes.trim().is_empty() { p.written { "Notes: " bdi { (sheet.notes) } } }
                     @for said in sheet.small_print() { p.small { bdi { (said) } } }
                     p.small { (sheet.foot()) }
                 }
@@ -111,28 +116,30 @@ fn verdicts(sheet: &JobSheet) -> Markup {
     }
 }
 
-fn parts(parts: &[Part]) -> Markup {
+/// Units first, then stacks and curves in narrow columns, then what is wide.
+fn drawings(sheet: &JobSheet) -> Markup {
+    let (units, stacks): (Vec<&Part>, Vec<&Part>) = sheet.parts.iter().partition(|part| !part.narrow);
+    let (curves, wide): (Vec<&Picture>, Vec<&Picture>) = sheet.pictures.iter().partition(|picture| picture.plot);
+    let narrow = stacks.len() + curves.len();
     html! {
-        @if !parts.is_empty() {
-            h2 { "Springs and stacks" }
-            div.grid {
-                @for part in parts {
-                    section {
-                        h3 { bdi { (part.title) } }
-                        @if !part.facts.is_empty() { p { bdi { (part.facts_in_line()) } } }
-                        @if let Some(picture) = &part.picture { (drawn(picture)) }
-                    }
-                }
+        @if !sheet.parts.is_empty() || !sheet.pictures.is_empty() { h2 { "Springs, stacks and plots" } }
+        @if !units.is_empty() { div.grid { @for unit in units { (part(unit)) } } }
+        @if narrow > 0 {
+            div.grid.narrow[narrow > 2] {
+                @for stack in stacks { (part(stack)) }
+                @for curve in curves { (drawn(curve)) }
             }
         }
+        @if !wide.is_empty() { div.grid { @for picture in wide { (drawn(picture)) } } }
     }
 }
 
-fn plots(plots: &[Picture]) -> Markup {
+fn part(part: &Part) -> Markup {
     html! {
-        @if !plots.is_empty() {
-            h2 { "Plots" }
-            div.grid { @for plot in plots { (drawn(plot)) } }
+        section {
+            h3 { bdi { (part.title) } }
+            @if !part.facts.is_empty() { p { bdi { (part.facts_in_line()) } } }
+            @if let Some(picture) = &part.picture { (drawn(picture)) }
         }
     }
 }
@@ -152,7 +159,6 @@ fn findings(concerns: &[&Concern]) -> Markup {
     let (notes, grave): (Vec<&Concern>, Vec<&Concern>) =
         concerns.iter().partition(|concern| concern.gravity == Gravity::Note);
     html! {
-        @if !concerns.is_empty() { h2 { "Findings" } }
         (concerns_list(&grave))
         @if !notes.is_empty() { p.small { bdi { (noted(&notes)) } } }
     }

@@ -181,15 +181,21 @@ fn facts(gathered: &Gathered) -> Vec<Fact> {
         .rider
         .as_ref()
         .and_then(|rider| short(rider.mass_with_gear.as_ref(), units));
-    let date = visit.visit_time.as_ref().and_then(When::of).map(When::words);
-    let pace = visit.pace_ratio.map(|pace| format!("{pace:.2} of the first visit's"));
+    let date = visit.visit_time.as_ref().and_then(When::of).map(When::day_words);
+    let note = filled(&visit.pace_note);
+    let pace = match visit
+        .pace_ratio
+        .map(|pace| format!("{pace:.2} times the first visit's"))
+    {
+        Some(pace) => Some(note.map_or_else(|| pace.clone(), |note| format!("{pace}: {note}"))),
+        None => note,
+    };
     let rows = [
         ("Visit", date),
         ("Rider with gear", mass),
         ("Distance", distance(visit.distance.as_ref(), units)),
         ("Ridden", riding(visit.riding)),
         ("Pace", pace),
-        ("Pace, in words", filled(&visit.pace_note)),
         ("Wheelbase", short(gathered.machine(true).wheelbase.as_ref(), units)),
     ];
     rows.into_iter()

@@ -25,14 +25,21 @@ use super::layout::{Mark, PLAIN, Room, SMALL, STRONG, Shade, Strip, pages, stack
 use super::text::{self, Faces, Line, printable};
 
 /// Margins, in points: what printers of offices can print on, with room for a binder.
-const MARGIN: f32 = 40.0;
+const MARGIN: f32 = 36.0;
 /// Room for the foot of a page, below its body.
 const FOOT: f32 = 18.0;
 /// Sizes of running text tried, in points, with the share of their height pictures have: the first that needs one page, else
 /// the very first on several.
-const FITS: [(f32, f32); 5] = [(9.0, 1.0), (8.4, 0.9), (7.8, 0.8), (7.4, 0.7), (7.0, 0.62)];
+const FITS: [(f32, f32); 6] = [
+    (9.0, 1.0),
+    (8.6, 0.95),
+    (8.2, 0.9),
+    (7.8, 0.85),
+    (7.4, 0.85),
+    (7.0, 0.85),
+];
 /// Lettering of plots on paper, in the plot's own units; the plot leaves room for it.
-const PLOT_STYLE: &str = "svg { font-size: 20px }";
+const PLOT_STYLE: &str = "svg { font-size: 24px }";
 /// Characters named that the font lacks.
 const NAMED: usize = 12;
 

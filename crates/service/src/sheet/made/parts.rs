@@ -48,7 +48,12 @@ fn fitted(gathered: &Gathered, end: v1::MachineEnd, not_known: &mut Vec<String>)
         facts.extend(leg_facts(gathered, leg, place));
     }
     let picture = unit.legs.first().and_then(|leg| spring(gathered, leg, end, not_known));
-    Some(Part { title, facts, picture })
+    Some(Part {
+        title,
+        facts,
+        picture,
+        narrow: false,
+    })
 }
 
 /// The spring with its record and mark, and the damper.
@@ -124,10 +129,11 @@ fn spring(
             };
             Some(Picture {
                 caption: format!(
-                    "From its side, to scale, unloaded: {} coils{assumed}, wire {}, outside {}",
+                    "Unloaded, to scale: {} coils{assumed}, wire {}, outside {}, free {}",
                     sizes.total,
                     length(sizes.wire, units, 1),
-                    length(sizes.outside, units, 1)
+                    length(sizes.outside, units, 1),
+                    length(sizes.free, units, 0)
                 ),
                 svg: drawn?.into_string(),
                 plot: false,
@@ -190,7 +196,7 @@ fn sized(spring: &v1::Spring, leg: &v1::LegValues) -> Result<Sizes, Vec<&'static
 /// Lengths of the spring in its leg, mm, with their words.
 fn lengths(gathered: &Gathered, leg: &v1::LegValues, end: v1::MachineEnd, sizes: &Sizes) -> Vec<(f64, String)> {
     let units = gathered.units;
-    let mut lengths = vec![(sizes.free, "free")];
+    let mut lengths = Vec::new();
     let set = gathered.state(end, true).and_then(|state| state.preload.as_ref());
     let preload = millimeters(set.or(leg.preload.as_ref()));
     if let Some(preload) = preload {
@@ -324,5 +330,6 @@ fn section(
             svg: drawn.into_string(),
             plot: false,
         }),
+        narrow: true,
     })
 }

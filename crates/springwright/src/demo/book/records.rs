@@ -271,7 +271,7 @@ pub(super) fn setup(
                 pace_ratio: Some(visit.pace),
                 work: visit.done.iter().map(|done| work(bike, *done)).collect(),
                 predictions: predictions(bike, visit, left),
-                notes: "Invented for the demo; readings are simulated.".to_owned(),
+                notes: "Invented; readings are simulated.".to_owned(),
             }),
             ..v1::Setup::default()
         }),
