@@ -9,7 +9,7 @@ const WIDTH: f64 = 400.0;
 /// Room beside the spring on either side.
 const LEFT: f64 = 10.0;
 /// Largest height of the coils.
-const TALLEST: f64 = 46.0;
+const TALLEST: f64 = 40.0;
 /// From line to line of the lengths below.
 const LINE: f64 = 15.0;
 /// Width of a letter at the size of the words.
@@ -205,7 +205,7 @@ mod tests {
             let from = drawn.find("viewBox=\"0 0 400 ").unwrap() + 17;
             drawn[from..].split('"').next().unwrap().parse().unwrap()
         };
-        assert!((height(&tall(45.0)) - height(&tall(30.0)) - 15.0).abs() < 0.02);
+        assert!((height(&tall(40.0)) - height(&tall(30.0)) - 10.0).abs() < 0.02);
     }
 
     #[test]

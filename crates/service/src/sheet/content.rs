@@ -11,6 +11,8 @@ pub struct JobSheet {
     pub machine: String,
     /// What the rider said was wrong.
     pub asked: String,
+    /// How it is ridden, in the shop's words.
+    pub ridden: String,
     /// Date, mass, use and the like.
     pub facts: Vec<Fact>,
     /// As found and as left, line by line.

@@ -92,6 +92,9 @@ impl<'a> Setter<'a> {
             strips.push(room.gap(0.2));
             strips.extend(room.paragraph(&format!("Asked for: {}", sheet.asked), PLAIN));
         }
+        if !sheet.ridden.trim().is_empty() {
+            strips.extend(room.paragraph(&format!("Ridden: {}", sheet.ridden), PLAIN));
+        }
         strips.push(room.gap(0.4));
         let columns = sheet.facts.len().clamp(FACT_COLUMNS.0, FACT_COLUMNS.1);
         strips.extend(self.facts(&sheet.facts, columns));

@@ -64,6 +64,7 @@ fn head(sheet: &JobSheet) -> Markup {
         @if !sheet.rider.trim().is_empty() { h1 { bdi { (sheet.rider) } } }
         @if !sheet.machine.trim().is_empty() { p.machine { bdi { (sheet.machine) } } }
         @if !sheet.asked.trim().is_empty() { p { "Asked for: " bdi { (sheet.asked) } } }
+        @if !sheet.ridden.trim().is_empty() { p { "Ridden: " bdi { (sheet.ridden) } } }
         @if !sheet.facts.is_empty() { dl.facts { @for fact in &sheet.facts { (shown(fact)) } } }
     }
 }

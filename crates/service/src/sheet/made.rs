@@ -141,6 +141,7 @@ pub(crate) fn sheet(gathered: &Gathered) -> JobSheet {
         rider: rider.map(|rider| rider.person_name.clone()).unwrap_or_default(),
         machine: gathered.machine(true).label.clone(),
         asked: complaints(visit),
+        ridden: visit.pace_note.trim().to_owned(),
         facts: facts(gathered),
         settings: settings::settings(gathered),
         verdicts: judged::verdicts(gathered),
@@ -182,20 +183,13 @@ fn facts(gathered: &Gathered) -> Vec<Fact> {
         .as_ref()
         .and_then(|rider| short(rider.mass_with_gear.as_ref(), units));
     let date = visit.visit_time.as_ref().and_then(When::of).map(When::day_words);
-    let note = filled(&visit.pace_note);
-    let pace = match visit
-        .pace_ratio
-        .map(|pace| format!("{pace:.2} times the first visit's"))
-    {
-        Some(pace) => Some(note.map_or_else(|| pace.clone(), |note| format!("{pace}: {note}"))),
-        None => note,
-    };
+    let pace = visit.pace_ratio.map(|pace| format!("{pace:.2}"));
     let rows = [
         ("Visit", date),
         ("Rider with gear", mass),
         ("Distance", distance(visit.distance.as_ref(), units)),
-        ("Ridden", riding(visit.riding)),
-        ("Pace", pace),
+        ("Use", riding(visit.riding)),
+        ("Pace, first visit 1", pace),
         ("Wheelbase", short(gathered.machine(true).wheelbase.as_ref(), units)),
     ];
     rows.into_iter()
@@ -208,11 +202,7 @@ fn short<M: Message>(given: Option<&M>, units: UnitSystem) -> Option<String> {
     let words = |entered: Entered<M::Unit>| {
         let row = entered.unit().row();
         let figure = format!("{:.*}", row.decimals, entered.value());
-        let figure = if figure.contains('.') {
-            figure.trim_end_matches('0').trim_end_matches('.')
-        } else {
-            &figure
-        };
+        let figure = plain(&figure);
         format!("{figure} {}", row.symbol)
     };
     let entered = wire::quantity::stated(given)?;
@@ -223,6 +213,15 @@ fn short<M: Message>(given: Option<&M>, units: UnitSystem) -> Option<String> {
     } else {
         format!("{own} ({})", words(entered.in_unit(chosen)))
     })
+}
+
+/// A figure without idle zeros behind its point.
+fn plain(figure: &str) -> &str {
+    if figure.contains('.') {
+        figure.trim_end_matches('0').trim_end_matches('.')
+    } else {
+        figure
+    }
 }
 
 /// A distance ridden: kilometres or miles, whichever was entered.

@@ -7,7 +7,7 @@ use wire::v1;
 use wire::v1::stack_valve::Source;
 use wire::violation::Violations;
 
-use super::{BOTH, Gathered, Record, end_word, fact, filled, settings, short};
+use super::{BOTH, Gathered, Record, end_word, fact, filled, plain, settings, short};
 use crate::drawing::{self, Coil};
 use crate::sheet::content::{Fact, Part, Picture};
 
@@ -129,7 +129,7 @@ fn spring(
             };
             Some(Picture {
                 caption: format!(
-                    "Unloaded, to scale: {} coils{assumed}, wire {}, outside {}, free {}",
+                    "Unloaded, to scale: {} coils{assumed}, wire {}, {} outside, {} free",
                     sizes.total,
                     length(sizes.wire, units, 1),
                     length(sizes.outside, units, 1),
@@ -210,7 +210,7 @@ fn lengths(gathered: &Gathered, leg: &v1::LegValues, end: v1::MachineEnd, sizes:
     let model = unit::model(gathered.machine(true), which, &[], 1.0, ignored.root());
     let travel = model.path.map(|path| path.axial_travel().get(LengthUnit::Millimeter));
     if let Some((preload, travel)) = preload.zip(travel) {
-        lengths.push((sizes.free - preload - travel, "at full travel"));
+        lengths.push((sizes.free - preload - travel, "full travel"));
     }
     lengths.extend(sizes.solid.map(|solid| (solid, "solid")));
     let worded = lengths.into_iter().filter(|(at, _)| *at > 0.0);
@@ -233,7 +233,7 @@ fn length(millimeters: f64, units: UnitSystem, places: usize) -> String {
         places + 2
     };
     let value = mechanics::quantity::Length::new(millimeters, LengthUnit::Millimeter).get(unit);
-    format!("{value:.places$} {}", unit.row().symbol)
+    format!("{} {}", plain(&format!("{value:.places$}")), unit.row().symbol)
 }
 
 /// Compression and rebound stack of an end, each once; where they are the same one, drawn once for both.
@@ -318,13 +318,11 @@ fn section(
         brief: true,
     });
     let shims = mechanics::valving::stack::text::write(&read.layers, LengthUnit::of_system(gathered.units));
-    let label = match stack.label.trim() {
-        "" => name.to_owned(),
-        label => format!("{label} ({name})"),
-    };
     Some(Part {
-        title: format!("{title}: {label}"),
-        facts: fact("From the piston outward", Some(shims)).into_iter().collect(),
+        title: title.to_owned(),
+        facts: fact(&format!("{name}, from the piston outward"), Some(shims))
+            .into_iter()
+            .collect(),
         picture: Some(Picture {
             caption: String::new(),
             svg: drawn.into_string(),

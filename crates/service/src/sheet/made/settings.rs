@@ -102,7 +102,20 @@ fn spring(gathered: &Gathered, end: v1::MachineEnd, left: bool) -> Option<String
     let each: Vec<String> = legs.iter().filter_map(|leg| bare_rate(gathered, leg)).collect();
     match each.split_first() {
         Some((first, others)) if others.iter().all(|other| other == first) => Some(first.clone()),
-        _ => (!each.is_empty()).then(|| each.join(", ")),
+        _ => (!each.is_empty()).then(|| with_unit_once(&each)),
+    }
+}
+
+/// `8.98, 8.62 N/mm` of figures in one unit, else each with its own.
+fn with_unit_once(figures: &[String]) -> String {
+    let parted: Option<Vec<(&str, &str)>> = figures.iter().map(|figure| figure.split_once(' ')).collect();
+    match parted.as_deref() {
+        Some([(first, unit), others @ ..]) if others.iter().all(|(_, other)| other == unit) => {
+            let numbers = others.iter().map(|(number, _)| *number);
+            let numbers: Vec<&str> = std::iter::once(*first).chain(numbers).collect();
+            format!("{} {unit}", numbers.join(", "))
+        }
+        _ => figures.join(", "),
     }
 }
 
