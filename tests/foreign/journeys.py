@@ -16,6 +16,7 @@ import published
 import rack
 import recording
 import setup
+import sheets
 import springs
 import standing
 import testers
@@ -36,6 +37,7 @@ GROUPS = {
     "setup": setup.JOURNEYS,
     "ahead": ahead.JOURNEYS,
     "judging": judging.JOURNEYS,
+    "sheets": sheets.JOURNEYS,
     "faults": faults.JOURNEYS,
 }
 

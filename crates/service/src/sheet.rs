@@ -5,6 +5,7 @@
 //! little smaller if need be, otherwise further pages with a heading each. The same sheet gives the same bytes.
 
 mod content;
+mod fallback;
 mod flow;
 mod html;
 mod layout;

@@ -1,5 +1,6 @@
 //! `demo`: the whole bench at work on invented springs, over real sockets and the real store.
 
+mod book;
 mod drawer;
 mod scenario;
 
@@ -37,7 +38,7 @@ pub(crate) async fn demo(args: DemoArgs) -> Ended {
     let hosted = hosting::on_port(Store::Create(folder.path.clone()), Vec::new(), listener, serving).await?;
     say(format_args!(
         "Everything that follows is invented: eight springs that do not exist, pressed on simulated testers with fixed \
-         seeds.\nThe way is real: store in {}, gRPC on http://{address}, one feed and one tester on TCP for each spring.",
+         seeds, and three machines that do not exist either, their readings computed.\nThe way is real: store in {}, gRPC on http://{address}, one feed and one tester on TCP for each spring.",
         folder.path.display()
     ));
     let shown = tokio::select! {
@@ -55,6 +56,9 @@ pub(crate) async fn demo(args: DemoArgs) -> Ended {
              springwright rack list-springs --server {address}\n  \
              springwright run list-runs --server {address}\n  \
              springwright drawer list-shim-lots --server {address}\n  \
+             springwright book follow-machine --server {address} --machine machines/demo-fast\n  \
+             springwright setup judge-setup --server {address} --setup setups/demo-allround-6 --moment as-found\n  \
+             springwright setup render-job-sheet --server {address} --job-sheet jobSheets/demo-allround --out sheet.pdf\n  \
              springwright spring reduce-run --server {address} --run runs/demo-true --window 20..80%"
         ));
         shutdown.cancelled().await;
@@ -83,7 +87,8 @@ async fn show(server: SocketAddr, spools: &Path) -> Result<(), Fail> {
             .map_err(|status| status_fail(&status))?;
     }
     pair(channel.clone()).await?;
-    drawer::show(channel).await
+    drawer::show(channel.clone()).await?;
+    book::show(channel).await
 }
 
 /// Presses one spring: a tester on a port of its own, and a feed from there to the server.

@@ -238,7 +238,9 @@ fn a_store_moves_through_its_export_unchanged() {
 /// Slow: the whole bench at work on real sockets, some seconds.
 #[test]
 fn the_demo_shows_sound_and_unsound_springs_and_a_pair_with_a_tired_leg() {
-    let output = program(&["demo", "--once"]).output().unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let store = folder.path().join("shop").display().to_string();
+    let output = program(&["demo", "--once", "--store", &store]).output().unwrap();
     let shown = stdout(&output);
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
     assert!(stderr(&output).contains("invented"), "{}", stderr(&output));
@@ -260,6 +262,62 @@ fn the_demo_shows_sound_and_unsound_springs_and_a_pair_with_a_tired_leg() {
             "{report}"
         );
     }
+    // Three machines whose riders get faster: what their visits say, what is to be done, what comes next.
+    let machines: Vec<_> = shown.split("\n== machines/").skip(1).collect();
+    let expected = [
+        (
+            "demo-light",
+            [
+                "rear rebound: moves towards closed",
+                "respring front spring, stiffer",
+                "replace rear rebound unit",
+                "rear another shock",
+            ],
+        ),
+        (
+            "demo-allround",
+            [
+                "rear rebound: moves towards closed",
+                "front rebound: too few to show a trend",
+                "respring rear spring, stiffer",
+                "rear shock revalved",
+            ],
+        ),
+        (
+            "demo-fast",
+            [
+                "front low-speed compression: moves towards closed",
+                "front high-speed compression: no trend",
+                "rear rebound: too few to show a trend",
+                "front fork springs, fitted",
+            ],
+        ),
+    ];
+    assert_eq!(machines.len(), expected.len(), "{shown}");
+    for (told, (id, said)) in machines.iter().zip(expected) {
+        assert!(told.starts_with(id) && told.contains("invented"), "{told}");
+        for words in said {
+            assert!(told.contains(words), "{words:?} is not in {told}");
+        }
+    }
+    // The sheet of each is one page, with its verdicts and drawings.
+    let server = Server::start(&["--store", &store]);
+    for id in ["demo-light", "demo-allround", "demo-fast"] {
+        let (sheet, file) = (format!("jobSheets/{id}"), folder.path().join(format!("{id}.pdf")));
+        let file = file.display().to_string();
+        let rendered = server.ask(&["setup", "render-job-sheet", "--job-sheet", &sheet, "--out", &file]);
+        assert_eq!(rendered.status.code(), Some(0), "{}", stderr(&rendered));
+        let info = Command::new("pdfinfo").arg(&file).output().unwrap();
+        let pages = stdout(&info)
+            .lines()
+            .find(|line| line.starts_with("Pages:"))
+            .map(str::to_owned);
+        assert!(
+            pages.as_deref().is_some_and(|pages| pages.ends_with(" 1")),
+            "{id}: {pages:?}"
+        );
+    }
+    assert!(server.stop());
 }
 
 /// The lines of an export that speak of records: not which store they came from, nor the sum over everything.

@@ -9,7 +9,7 @@ const WIDTH: f64 = 400.0;
 /// Room beside the spring on either side.
 const LEFT: f64 = 10.0;
 /// Largest height of the coils.
-const TALLEST: f64 = 64.0;
+const TALLEST: f64 = 40.0;
 /// From line to line of the lengths below.
 const LINE: f64 = 15.0;
 /// Width of a letter at the size of the words.
@@ -68,7 +68,7 @@ impl Coil<'_> {
                 aria-labelledby={ (title) " " (description) } font-family="system-ui, sans-serif" font-size="12" fill=(INK) {
                 title id=(title) { "Spring from its side" }
                 desc id=(description) { "To scale, unloaded. " (self.said()) }
-                path d={ "M0 " (at(middle)) "H" (WIDTH) } stroke=(SOFT) stroke-width="0.75" stroke-dasharray="12 3 3 3" fill="none" {}
+                path d={ "M0 " (at(middle)) "H" (at((x(self.free) + LEFT).min(WIDTH))) } stroke=(SOFT) stroke-width="0.75" stroke-dasharray="12 3 3 3" fill="none" {}
                 g fill="none" stroke-linecap="round" {
                     @for (index, place) in each() { @if index % 2 == 1 { (strand(*place, false, BEHIND)) } }
                     @for (index, place) in each() { @if index % 2 == 0 { (strand(*place, true, STEEL)) } }
@@ -120,7 +120,8 @@ impl Coil<'_> {
             .collect()
     }
 
-    /// The lengths below the spring, none over another; how many lines they take.
+    /// The lengths below the spring, none over another; how many lines they take. Each ends where its mark is, so that the mark
+    /// of a longer one passes it on the right.
     fn labels(&self, scale: f64) -> (Vec<Written<'_>>, usize) {
         let mut ends: Vec<f64> = Vec::new();
         let mut labels = Vec::new();
@@ -129,11 +130,12 @@ impl Coil<'_> {
         for (length, words) in sorted {
             let place = LEFT + scale * length.clamp(0.0, self.free);
             let wide = LETTER * words.chars().count() as f64;
-            let left = (place - wide / 2.0).clamp(0.0, (WIDTH - wide).max(0.0));
+            let left = (place - wide - 3.0).max(0.0);
             let row = ends.iter().position(|end| *end + LETTER < left).unwrap_or(ends.len());
+            let end = place.max(left + wide);
             match ends.get_mut(row) {
-                Some(end) => *end = left + wide,
-                None => ends.push(left + wide),
+                Some(last) => *last = end,
+                None => ends.push(end),
             }
             labels.push(Written {
                 place,
@@ -203,7 +205,7 @@ mod tests {
             let from = drawn.find("viewBox=\"0 0 400 ").unwrap() + 17;
             drawn[from..].split('"').next().unwrap().parse().unwrap()
         };
-        assert!((height(&tall(60.0)) - height(&tall(40.0)) - 20.0 * 380.0 / 380.0).abs() < 0.02);
+        assert!((height(&tall(40.0)) - height(&tall(30.0)) - 10.0).abs() < 0.02);
     }
 
     #[test]

@@ -16,13 +16,13 @@ pub(super) struct Label {
     pub(super) words: String,
 }
 
-/// Labels with the height each is written at: from the lowest up, none closer to the next than a line.
-pub(super) fn spread(mut labels: Vec<Label>, lowest: f64) -> Vec<(Label, f64)> {
+/// Labels with the height each is written at: from the lowest up, none closer to the next than a line of that height.
+pub(super) fn spread(mut labels: Vec<Label>, lowest: f64, line: f64) -> Vec<(Label, f64)> {
     labels.sort_by(|a, b| b.y.total_cmp(&a.y));
-    let mut below = lowest + LINE;
+    let mut below = lowest + line;
     let mut written = Vec::with_capacity(labels.len());
     for label in labels {
-        below = label.y.min(below - LINE);
+        below = label.y.min(below - line);
         written.push((label, below));
     }
     written
@@ -56,10 +56,10 @@ mod tests {
             y,
             words: String::new(),
         };
-        let written = spread(vec![label(80.0), label(100.0), label(99.0), label(20.0)], 110.0);
+        let written = spread(vec![label(80.0), label(100.0), label(99.0), label(20.0)], 110.0, LINE);
         let places: Vec<f64> = written.iter().map(|(_, y)| *y).collect();
         assert_eq!(places, [100.0, 79.0, 58.0, 20.0]);
         // Nothing is written below the lowest place.
-        assert_eq!(spread(vec![label(300.0)], 110.0)[0].1, 110.0);
+        assert_eq!(spread(vec![label(300.0)], 110.0, LINE)[0].1, 110.0);
     }
 }

@@ -59,8 +59,10 @@ impl Drawing<'_> {
                     }
                 }
             }
-            g.words font-size="13" {
-                text x=(at(AXIS + 6.0)) y=(at(ground + PISTON - 6.0)) { "piston" }
+            @if !self.of.brief {
+                g.words font-size="13" {
+                    text x=(at(AXIS + 6.0)) y=(at(ground + PISTON - 6.0)) { "piston" }
+                }
             }
         }
     }

@@ -12,8 +12,8 @@ const RIGHT: f64 = 392.0;
 /// Height of an end's row, of an adjuster's row.
 const ROW: f64 = 42.0;
 const LINE: f64 = 19.0;
-/// Where an adjuster's range ends; its words follow.
-const TRACK: f64 = 286.0;
+/// Where an adjuster's range begins and ends; its words follow.
+const TRACK: (f64, f64) = (170.0, 306.0);
 
 const DARK: &str = "#0b5e6b";
 const LIGHT: &str = "#b9dbe0";
@@ -89,30 +89,31 @@ pub(crate) struct OnRange {
 
 /// Share left of every adjuster, closed on the left.
 pub(crate) fn shares(adjusters: &[OnRange]) -> Markup {
-    let x = |share: f64| LEFT + (TRACK - LEFT) * share.clamp(0.0, 1.0);
+    let (near, far) = TRACK;
+    let x = |share: f64| near + (far - near) * share.clamp(0.0, 1.0);
     let height = 18.0 + LINE * adjusters.len() as f64;
     html! {
         svg xmlns="http://www.w3.org/2000/svg" viewBox={ "0 0 " (WIDTH) " " (at(height)) } role="img"
             aria-labelledby="shares-title" font-family="system-ui, sans-serif" font-size="12" fill=(INK) {
             title id="shares-title" { "Share left of the adjusters" }
             g fill=(SOFT) font-size="11.5" {
-                text x=(LEFT) y="11" { "closed" }
+                text x=(near) y="11" { "closed" }
                 text x=(at(x(0.5))) y="11" text-anchor="middle" { "half" }
-                text x=(TRACK) y="11" text-anchor="end" { "open" }
+                text x=(far) y="11" text-anchor="end" { "open" }
             }
             path d={ "M" (at(x(0.5))) " 15V" (at(height)) } stroke=(FAINT) stroke-width="1" {}
             @for (index, one) in adjusters.iter().enumerate() {
                 @let y = 18.0 + LINE * (index as f64 + 0.5);
                 text x="0" y=(at(y + 4.0)) font-size="11.5" { (one.label) }
-                rect x=(LEFT) y=(at(y - 3.0)) width=(at(x(one.limit) - LEFT)) height="6" fill=(FAINT) {}
-                path d={ "M" (LEFT) " " (at(y)) "H" (TRACK) "M" (LEFT) " " (at(y - 5.0)) "v10M" (TRACK) " " (at(y - 5.0)) "v10" } fill="none" stroke=(INK) stroke-width="1" {}
+                rect x=(near) y=(at(y - 3.0)) width=(at(x(one.limit) - near)) height="6" fill=(FAINT) {}
+                path d={ "M" (near) " " (at(y)) "H" (far) "M" (near) " " (at(y - 5.0)) "v10M" (far) " " (at(y - 5.0)) "v10" } fill="none" stroke=(INK) stroke-width="1" {}
                 @if let Some(share) = one.found {
                     circle cx=(at(x(share))) cy=(at(y)) r="5" fill="#ffffff" stroke=(INK) stroke-width="1.5" {}
                 }
                 @if let Some(share) = one.left {
                     circle cx=(at(x(share))) cy=(at(y)) r=(if one.found == one.left { "2.5" } else { "5" }) fill=(DARK) {}
                 }
-                text x=(TRACK + 8.0) y=(at(y + 4.0)) font-size="11.5" { (one.words) }
+                text x=(far + 8.0) y=(at(y + 4.0)) font-size="11.5" { (one.words) }
             }
         }
     }
@@ -154,12 +155,12 @@ mod tests {
             words: String::new(),
         };
         let drawn = shares(std::slice::from_ref(&one)).into_string();
-        assert_eq!(drawn.matches("cx=\"155.5\"").count(), 2, "{drawn}");
+        assert_eq!(drawn.matches("cx=\"204\"").count(), 2, "{drawn}");
         let turned = shares(&[OnRange { left: Some(0.5), ..one }]).into_string();
         assert_eq!(
             (
-                turned.matches("cx=\"155.5\"").count(),
-                turned.matches("cx=\"199\"").count()
+                turned.matches("cx=\"204\"").count(),
+                turned.matches("cx=\"238\"").count()
             ),
             (1, 1)
         );

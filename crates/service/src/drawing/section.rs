@@ -99,13 +99,18 @@ impl<'a> Drawing<'a> {
 
     /// Finds the height of the piston's face from what stands above it, words included.
     fn lay_out(&mut self, highest: f64) {
-        let labels = labels::spread(self.labels(), -8.0);
-        let words = labels.last().map_or(0.0, |(_, y)| LINE - y);
+        let labels = labels::spread(self.labels(), -8.0, self.line());
+        let words = labels.last().map_or(0.0, |(_, y)| self.line() - y);
         let parts = self.paper.up(highest) + STOP;
         let clamp = self.paper.up(flat_top(&self.outlines)) + CLAMP;
         let above = words.max(parts).max(clamp);
-        self.paper.ground = LINE * self.head.len() as f64 + 26.0 + above;
-        self.labels = labels::spread(self.labels(), self.paper.ground - 8.0);
+        self.paper.ground = self.line() * self.head.len() as f64 + 26.0 + above;
+        self.labels = labels::spread(self.labels(), self.paper.ground - 8.0, self.line());
+    }
+
+    /// From line to line: small pictures have large words.
+    fn line(&self) -> f64 {
+        if self.of.brief { 1.35 * LINE } else { LINE }
     }
 
     fn unit(&self) -> LengthUnit {
@@ -119,15 +124,16 @@ impl<'a> Drawing<'a> {
             false => wrapped(&shape::stack_text(self.of.stack, self.unit())),
         };
         let factor = self.paper.factor;
-        lines.push(if factor > 1.0 {
-            format!("Half section. Radii to scale, heights {factor} times as large.")
-        } else {
-            "Half section, to scale.".to_owned()
+        lines.push(match (factor > 1.0, self.of.brief) {
+            (true, false) => format!("Half section. Radii to scale, heights {factor} times as large."),
+            (true, true) => format!("Half section to scale, heights {factor} times as large."),
+            (false, _) => "Half section, to scale.".to_owned(),
         });
         match self.of.solved.and_then(|solved| shape::state(solved, self.of.units)) {
             Some((pressure, lift)) => lines.push(format!(
                 "At {pressure}: edge of the face shim lifts {lift}. Dashed: flat."
             )),
+            None if self.of.brief => {}
             None => lines.push("Flat, without pressure.".to_owned()),
         }
         lines
@@ -245,12 +251,12 @@ impl<'a> Drawing<'a> {
         let height = if self.of.brief { below + 6.0 } else { ruler + 46.0 };
         html! {
             svg xmlns="http://www.w3.org/2000/svg" viewBox={ "0 0 " (WIDTH) " " (at(height)) } role="img"
-                aria-labelledby={ (title) " " (description) } font-family="system-ui, sans-serif" font-size="15" fill=(INK) {
+                aria-labelledby={ (title) " " (description) } font-family="system-ui, sans-serif" font-size=(if self.of.brief { "21" } else { "15" }) fill=(INK) {
                 title id=(title) { "Section of the stack" }
                 desc id=(description) { (self.head.join(" ")) " " (self.said(&reaches)) }
                 (hatching(id))
                 g.words { @for (line, words) in self.head.iter().enumerate() {
-                    text x="8" y=(at(LINE * (line as f64 + 1.0))) font-weight=[(line == 0 && !self.of.brief).then_some("600")] { (words) }
+                    text x="8" y=(at(self.line() * (line as f64 + 1.0))) font-weight=[(line == 0 && !self.of.brief).then_some("600")] { (words) }
                 } }
                 (self.axis(below))
                 (self.piston())
@@ -326,10 +332,10 @@ impl<'a> Drawing<'a> {
         let (low, high) = (self.paper.ground, self.paper.y(length * per));
         html! {
             path.rule d={ "M14 " (at(low)) "h12M14 " (at(high)) "h12M20 " (at(low)) "V" (at(high)) } stroke=(INK) fill="none" {}
-            g.words font-size="13" {
+            g.words font-size=(if self.of.brief { "18" } else { "13" }) {
                 text x="6" y=(at(low + 18.0)) { (format!("{length:.decimals$}")) }
-                text x="6" y=(at(low + 33.0)) { (unit.row().symbol) }
-                text x="6" y=(at(low + 48.0)) { "high" }
+                text x="6" y=(at(low + 33.0 + if self.of.brief { 3.0 } else { 0.0 })) { (unit.row().symbol) }
+                @if !self.of.brief { text x="6" y=(at(low + 48.0)) { "high" } }
             }
         }
     }

@@ -11,6 +11,8 @@ pub struct JobSheet {
     pub machine: String,
     /// What the rider said was wrong.
     pub asked: String,
+    /// How it is ridden, in the shop's words.
+    pub ridden: String,
     /// Date, mass, use and the like.
     pub facts: Vec<Fact>,
     /// As found and as left, line by line.
@@ -134,6 +136,8 @@ pub struct Part {
     pub facts: Vec<Fact>,
     /// Its drawing.
     pub picture: Option<Picture>,
+    /// Whether a narrow column does, as of a stack.
+    pub narrow: bool,
 }
 
 impl Part {
@@ -224,6 +228,12 @@ impl When {
         })
     }
 
+    /// `2026-11-25`.
+    pub fn day_words(self) -> String {
+        let Self { year, month, day, .. } = self;
+        format!("{year:04}-{month:02}-{day:02}")
+    }
+
     /// `2026-11-25 20:09 UTC`.
     pub fn words(self) -> String {
         let Self {
@@ -241,6 +251,25 @@ impl Setting {
     /// Whether anything stands in a column.
     pub(super) fn figures(&self) -> [&str; 4] {
         [&self.front_found, &self.front_left, &self.rear_found, &self.rear_left]
+    }
+}
+
+/// What is only worth knowing, in one paragraph.
+pub(super) fn noted(notes: &[&Concern]) -> String {
+    let said = notes.iter().map(|note| match note.caution.trim() {
+        "" => ended(&note.message),
+        caution => format!("{} Caution: {}", ended(&note.message), ended(caution)),
+    });
+    format!("Noted: {}", said.collect::<Vec<_>>().join(" "))
+}
+
+/// A sentence with its full stop.
+pub(super) fn ended(sentence: &str) -> String {
+    let sentence = sentence.trim();
+    if sentence.ends_with(['.', '!', '?']) {
+        sentence.to_owned()
+    } else {
+        format!("{sentence}.")
     }
 }
 

@@ -1,16 +1,22 @@
 //! The parts of a sheet as strips, in the order they are read.
 
-use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture, Setting};
+use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture, Setting, ended, noted};
 use super::layout::{Look, Mark, PLAIN, Room, SMALL, STRONG, Shade, Strip, barred, beside, stacked};
 use super::text::Weight;
 
 /// Between columns, in sizes of the running text.
 const GUTTER: f32 = 1.6;
-/// Columns of figures at the head, of parts, of plots.
-const FACT_COLUMNS: usize = 4;
-const PICTURE_COLUMNS: usize = 2;
-/// Highest picture, in sizes of the running text: two plots and two drawings go on one page.
+/// Width of the head of a line in the comparison, in widths of a figure.
+const HEAD: f32 = 2.0;
+/// Columns of figures at the head, at least and at most.
+const FACT_COLUMNS: (usize, usize) = (4, 6);
+/// Columns of parts and of wide plots, of the others where there are more than two.
+const WIDE: usize = 2;
+const NARROW: usize = 3;
+/// Highest picture, in sizes of the running text.
 const PICTURE_HEIGHT: f32 = 19.0;
+/// Highest list that stands beside another one, likewise.
+const BESIDE_AT_MOST: f32 = 30.0;
 
 /// A sheet being set. Pictures are taken in the order of their numbers.
 pub(super) struct Setter<'a> {
@@ -22,10 +28,15 @@ pub(super) struct Setter<'a> {
     next_picture: usize,
 }
 
-/// The pictures of a sheet in the order they are numbered: drawings of parts, then plots.
+/// The pictures of a sheet in the order they are numbered: as [`Setter::drawn`] sets them.
 pub(super) fn pictures(sheet: &JobSheet) -> Vec<&Picture> {
-    let drawn = sheet.parts.iter().filter_map(|part| part.picture.as_ref());
-    drawn.chain(&sheet.pictures).collect()
+    let drawn = |narrow: bool| {
+        let parts = sheet.parts.iter().filter(move |part| part.narrow == narrow);
+        parts.filter_map(|part| part.picture.as_ref())
+    };
+    let plots = |narrow: bool| sheet.pictures.iter().filter(move |picture| picture.plot == narrow);
+    let in_order = drawn(false).chain(drawn(true)).chain(plots(true)).chain(plots(false));
+    in_order.collect()
 }
 
 impl<'a> Setter<'a> {
@@ -48,14 +59,12 @@ impl<'a> Setter<'a> {
         strips.extend(hazards.into_iter().flat_map(|concern| self.concern(concern)));
         strips.extend(self.settings(&sheet.settings, &sheet.columns()));
         strips.extend(self.verdicts(sheet));
-        let work: Vec<&str> = sheet.work.iter().map(String::as_str).collect();
-        strips.extend(self.list("Work done", &work, PLAIN));
-        strips.extend(self.parts(&sheet.parts));
-        strips.extend(self.plots(&sheet.pictures));
+        strips.extend(self.drawn(sheet));
         strips.extend(self.others(&others));
-        strips.extend(self.list("Cautions", &sheet.cautions_or_usual(), PLAIN));
+        strips.extend(self.work_and_cautions(sheet));
         if !sheet.notes.trim().is_empty() {
-            strips.extend(self.titled("Notes", self.room.paragraph(&sheet.notes, PLAIN)));
+            strips.push(self.room.gap(0.4));
+            strips.extend(self.room.paragraph(&format!("Notes: {}", sheet.notes), PLAIN));
         }
         for said in sheet.small_print() {
             strips.push(self.room.gap(0.3));
@@ -83,8 +92,12 @@ impl<'a> Setter<'a> {
             strips.push(room.gap(0.2));
             strips.extend(room.paragraph(&format!("Asked for: {}", sheet.asked), PLAIN));
         }
+        if !sheet.ridden.trim().is_empty() {
+            strips.extend(room.paragraph(&format!("Ridden: {}", sheet.ridden), PLAIN));
+        }
         strips.push(room.gap(0.4));
-        strips.extend(self.facts(&sheet.facts, FACT_COLUMNS));
+        let columns = sheet.facts.len().clamp(FACT_COLUMNS.0, FACT_COLUMNS.1);
+        strips.extend(self.facts(&sheet.facts, columns));
         strips
     }
 
@@ -116,12 +129,11 @@ impl<'a> Setter<'a> {
         if settings.is_empty() || columns.is_empty() {
             return Vec::new();
         }
-        // What stands first is half as wide again as a figure.
-        let unit = self.room.width / (columns.len() as f32 + 1.5);
+        let unit = self.room.width / (columns.len() as f32 + HEAD);
         let gutter = self.room.size * 0.6;
-        let place = |index: usize| self.room.part(unit * (index as f32 + 1.5), unit - gutter);
+        let place = |index: usize| self.room.part(unit * (index as f32 + HEAD), unit - gutter);
         let line = |what: &str, figures: Vec<&str>, look: Look| {
-            let mut cells = vec![self.room.part(0.0, unit * 1.5 - gutter).paragraph(what, look)];
+            let mut cells = vec![self.room.part(0.0, unit * HEAD - gutter).paragraph(what, look)];
             let figures = figures.into_iter().enumerate();
             cells.extend(figures.map(|(index, figure)| place(index).paragraph(figure, look)));
             stacked(vec![beside(cells), self.room.rule(Shade::Faint)])
@@ -156,8 +168,12 @@ impl<'a> Setter<'a> {
             };
             let mut one = inner.paragraph(&format!("{number}{}", verdict.head()), STRONG);
             one.iter_mut().for_each(|strip| strip.with_next = true);
-            for (what, words) in verdict.sentences() {
-                one.extend(inner.paragraph(&format!("{what}: {words}"), PLAIN));
+            let sentences = verdict.sentences().into_iter();
+            let sentences: Vec<String> = sentences
+                .map(|(what, words)| format!("{what}: {}", ended(&words)))
+                .collect();
+            if !sentences.is_empty() {
+                one.extend(inner.paragraph(&sentences.join(" "), PLAIN));
             }
             let shade = match (verdict.hazard, index) {
                 (true, _) => Shade::Alarm,
@@ -173,13 +189,45 @@ impl<'a> Setter<'a> {
         self.titled("What to do, and why", body)
     }
 
-    fn parts(&mut self, parts: &[Part]) -> Vec<Strip> {
+    /// Springs, stacks and plots: what belongs to an end first, then stacks and curves in narrow columns, then what is wide.
+    fn drawn(&mut self, sheet: &JobSheet) -> Vec<Strip> {
+        let (units, stacks): (Vec<&Part>, Vec<&Part>) = sheet.parts.iter().partition(|part| !part.narrow);
+        let (curves, wide): (Vec<&Picture>, Vec<&Picture>) = sheet.pictures.iter().partition(|picture| picture.plot);
+        let narrow = if stacks.len() + curves.len() > WIDE {
+            NARROW
+        } else {
+            WIDE
+        };
+        let cells = |parts: Vec<&'_ Part>, pictures: Vec<&'_ Picture>| {
+            let parts = parts.into_iter().cloned();
+            let pictures = pictures.into_iter().map(|picture| Part {
+                picture: Some(picture.clone()),
+                ..Part::default()
+            });
+            parts.chain(pictures).collect::<Vec<Part>>()
+        };
+        let mut rows = self.rows(&cells(units, Vec::new()), WIDE);
+        rows.extend(self.rows(&cells(stacks, curves), narrow));
+        rows.extend(self.rows(&cells(Vec::new(), wide), WIDE));
+        let title = match (sheet.parts.is_empty(), sheet.pictures.is_empty()) {
+            (false, false) => "Springs, stacks and plots",
+            (false, true) => "Springs and stacks",
+            _ => "Plots",
+        };
+        self.titled(title, rows)
+    }
+
+    /// Cells side by side.
+    fn rows(&mut self, parts: &[Part], columns: usize) -> Vec<Strip> {
         let mut rows = Vec::new();
-        for row in parts.chunks(PICTURE_COLUMNS) {
+        for row in parts.chunks(columns) {
             let mut cells = Vec::new();
             for (column, part) in row.iter().enumerate() {
-                let room = self.column(column, PICTURE_COLUMNS);
-                let mut cell = room.paragraph(&part.title, STRONG);
+                let room = self.column(column, columns);
+                let mut cell = Vec::new();
+                if !part.title.trim().is_empty() {
+                    cell.extend(room.paragraph(&part.title, STRONG));
+                }
                 if !part.facts.is_empty() {
                     cell.extend(room.paragraph(&part.facts_in_line(), PLAIN));
                 }
@@ -189,23 +237,35 @@ impl<'a> Setter<'a> {
                 cells.push(cell);
             }
             rows.push(beside(cells));
-            rows.push(self.room.gap(0.4));
+            rows.push(self.room.gap(0.3));
         }
-        self.titled("Springs and stacks", rows)
+        rows
     }
 
-    fn plots(&mut self, plots: &[Picture]) -> Vec<Strip> {
-        let mut rows = Vec::new();
-        for row in plots.chunks(PICTURE_COLUMNS) {
-            let mut cells = Vec::new();
-            for (column, picture) in row.iter().enumerate() {
-                let room = self.column(column, PICTURE_COLUMNS);
-                cells.push(self.picture(room, picture));
-            }
-            rows.push(beside(cells));
-            rows.push(self.room.gap(0.4));
+    /// What was done beside what to heed; without work the cautions have the whole width.
+    fn work_and_cautions(&self, sheet: &JobSheet) -> Vec<Strip> {
+        let cautions = sheet.cautions_or_usual();
+        if sheet.work.is_empty() {
+            return self.list("Cautions", &cautions, self.room);
         }
-        self.titled("Plots", rows)
+        let work: Vec<&str> = sheet.work.iter().map(String::as_str).collect();
+        let [left, right] = [0, 1].map(|column| self.column(column, WIDE));
+        let columns = [
+            self.list("Work done", &work, left),
+            self.list("Cautions", &cautions, right),
+        ];
+        // Two long lists are broken over pages one after the other.
+        let high = columns
+            .iter()
+            .map(|list| list.iter().map(|strip| strip.height).sum::<f32>());
+        if high.fold(0.0, f32::max) > self.room.size * BESIDE_AT_MOST {
+            return [
+                self.list("Work done", &work, self.room),
+                self.list("Cautions", &cautions, self.room),
+            ]
+            .concat();
+        }
+        vec![beside(columns.into())]
     }
 
     /// A picture with its caption, as large as column and greatest height allow.
@@ -256,37 +316,48 @@ impl<'a> Setter<'a> {
         strips
     }
 
+    /// Warnings each by itself, what is only worth knowing in one paragraph.
     fn others(&self, concerns: &[&Concern]) -> Vec<Strip> {
-        let said = concerns.iter().flat_map(|concern| self.concern(concern));
-        self.titled("Findings", said.collect())
+        let (notes, grave): (Vec<&Concern>, Vec<&Concern>) =
+            concerns.iter().partition(|concern| concern.gravity == Gravity::Note);
+        let mut said: Vec<Strip> = grave.into_iter().flat_map(|concern| self.concern(concern)).collect();
+        if !notes.is_empty() {
+            said.push(self.room.gap(0.3));
+            said.extend(self.room.paragraph(&noted(&notes), SMALL));
+        }
+        said
     }
 
-    fn list(&self, title: &str, sentences: &[&str], look: Look) -> Vec<Strip> {
-        let indent = self.room.size;
-        let inner = self.room.part(indent, self.room.width - indent);
+    fn list(&self, title: &str, sentences: &[&str], room: Room<'_>) -> Vec<Strip> {
+        let indent = room.size;
+        let inner = room.part(indent, room.width - indent);
         let mut strips = Vec::new();
         for sentence in sentences {
-            let mut lines = inner.paragraph(sentence, look);
-            if let (Some(first), Some(dash)) = (lines.first_mut(), self.room.paragraph("–", look).pop()) {
+            let mut lines = inner.paragraph(sentence, PLAIN);
+            if let (Some(first), Some(dash)) = (lines.first_mut(), room.paragraph("–", PLAIN).pop()) {
                 first.marks.extend(dash.marks);
             }
             strips.extend(lines);
         }
-        self.titled(title, strips)
+        titled(room, title, strips)
     }
 
-    /// A heading with its body; without a body there is none.
     fn titled(&self, title: &str, body: Vec<Strip>) -> Vec<Strip> {
-        if body.is_empty() {
-            return Vec::new();
-        }
-        let mut gap = self.room.gap(0.6);
-        gap.with_next = true;
-        let mut strips = vec![gap];
-        let mut heading = self.room.paragraph(title, Look { scale: 1.15, ..STRONG });
-        heading.iter_mut().for_each(|strip| strip.with_next = true);
-        strips.extend(heading);
-        strips.extend(body);
-        strips
+        titled(self.room, title, body)
     }
+}
+
+/// A heading with its body; without a body there is none.
+fn titled(room: Room<'_>, title: &str, body: Vec<Strip>) -> Vec<Strip> {
+    if body.is_empty() {
+        return Vec::new();
+    }
+    let mut gap = room.gap(0.5);
+    gap.with_next = true;
+    let mut strips = vec![gap];
+    let mut heading = room.paragraph(title, Look { scale: 1.15, ..STRONG });
+    heading.iter_mut().for_each(|strip| strip.with_next = true);
+    strips.extend(heading);
+    strips.extend(body);
+    strips
 }

@@ -3,7 +3,7 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::Paper;
-use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture};
+use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture, noted};
 
 const STYLE: &str = include_str!("sheet.css");
 
@@ -37,13 +37,18 @@ pub(super) fn document(sheet: &JobSheet, paper: Paper) -> String {
                     (concerns_list(&hazards))
                     (settings(sheet))
                     (verdicts(sheet))
-                    @if !sheet.work.is_empty() { h2 { "Work done" } ul { @for one in &sheet.work { li { bdi { (one) } } } } }
-                    (parts(&sheet.parts))
-                    (plots(&sheet.pictures))
-                    @if !others.is_empty() { h2 { "Findings" } (concerns_list(&others)) }
-                    h2 { "Cautions" }
-                    ul { @for caution in sheet.cautions_or_usual() { li { bdi { (caution) } } } }
-                    @if !sheet.notes.trim().is_empty() { h2 { "Notes" } p.written { bdi { (sheet.notes) } } }
+                    (drawings(sheet))
+                    (findings(&others))
+                    div.grid {
+                        @if !sheet.work.is_empty() {
+                            section { h2 { "Work done" } ul { @for one in &sheet.work { li { bdi { (one) } } } } }
+                        }
+                        section {
+                            h2 { "Cautions" }
+                            ul { @for caution in sheet.cautions_or_usual() { li { bdi { (caution) } } } }
+                        }
+                    }
+                    @if !sheet.notes.trim().is_empty() { p.written { "Notes: " bdi { (sheet.notes) } } }
                     @for said in sheet.small_print() { p.small { bdi { (said) } } }
                     p.small { (sheet.foot()) }
                 }
@@ -59,6 +64,7 @@ fn head(sheet: &JobSheet) -> Markup {
         @if !sheet.rider.trim().is_empty() { h1 { bdi { (sheet.rider) } } }
         @if !sheet.machine.trim().is_empty() { p.machine { bdi { (sheet.machine) } } }
         @if !sheet.asked.trim().is_empty() { p { "Asked for: " bdi { (sheet.asked) } } }
+        @if !sheet.ridden.trim().is_empty() { p { "Ridden: " bdi { (sheet.ridden) } } }
         @if !sheet.facts.is_empty() { dl.facts { @for fact in &sheet.facts { (shown(fact)) } } }
     }
 }
@@ -111,28 +117,30 @@ fn verdicts(sheet: &JobSheet) -> Markup {
     }
 }
 
-fn parts(parts: &[Part]) -> Markup {
+/// Units first, then stacks and curves in narrow columns, then what is wide.
+fn drawings(sheet: &JobSheet) -> Markup {
+    let (units, stacks): (Vec<&Part>, Vec<&Part>) = sheet.parts.iter().partition(|part| !part.narrow);
+    let (curves, wide): (Vec<&Picture>, Vec<&Picture>) = sheet.pictures.iter().partition(|picture| picture.plot);
+    let narrow = stacks.len() + curves.len();
     html! {
-        @if !parts.is_empty() {
-            h2 { "Springs and stacks" }
-            div.grid {
-                @for part in parts {
-                    section {
-                        h3 { bdi { (part.title) } }
-                        @if !part.facts.is_empty() { p { bdi { (part.facts_in_line()) } } }
-                        @if let Some(picture) = &part.picture { (drawn(picture)) }
-                    }
-                }
+        @if !sheet.parts.is_empty() || !sheet.pictures.is_empty() { h2 { "Springs, stacks and plots" } }
+        @if !units.is_empty() { div.grid { @for unit in units { (part(unit)) } } }
+        @if narrow > 0 {
+            div.grid.narrow[narrow > 2] {
+                @for stack in stacks { (part(stack)) }
+                @for curve in curves { (drawn(curve)) }
             }
         }
+        @if !wide.is_empty() { div.grid { @for picture in wide { (drawn(picture)) } } }
     }
 }
 
-fn plots(plots: &[Picture]) -> Markup {
+fn part(part: &Part) -> Markup {
     html! {
-        @if !plots.is_empty() {
-            h2 { "Plots" }
-            div.grid { @for plot in plots { (drawn(plot)) } }
+        section {
+            h3 { bdi { (part.title) } }
+            @if !part.facts.is_empty() { p { bdi { (part.facts_in_line()) } } }
+            @if let Some(picture) = &part.picture { (drawn(picture)) }
         }
     }
 }
@@ -144,6 +152,16 @@ fn drawn(picture: &Picture) -> Markup {
             @if !picture.caption.trim().is_empty() { figcaption { bdi { (picture.caption) } } }
             (PreEscaped(&picture.svg))
         }
+    }
+}
+
+/// Warnings each by itself, what is only worth knowing in one paragraph.
+fn findings(concerns: &[&Concern]) -> Markup {
+    let (notes, grave): (Vec<&Concern>, Vec<&Concern>) =
+        concerns.iter().partition(|concern| concern.gravity == Gravity::Note);
+    html! {
+        (concerns_list(&grave))
+        @if !notes.is_empty() { p.small { bdi { (noted(&notes)) } } }
     }
 }
 

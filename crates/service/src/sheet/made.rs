@@ -8,11 +8,11 @@ mod settings;
 mod work;
 
 use mechanics::judgement::RuleTable;
-use mechanics::quantity::UnitSystem;
+use mechanics::quantity::{Entered, LengthUnit, Unit as _, UnitSystem};
+use wire::quantity::Message;
 use wire::v1;
 
 use super::content::{Fact, JobSheet, When};
-use crate::page::words::entered_in;
 
 /// What a sheet is made from.
 #[derive(Debug, Default)]
@@ -141,6 +141,7 @@ pub(crate) fn sheet(gathered: &Gathered) -> JobSheet {
         rider: rider.map(|rider| rider.person_name.clone()).unwrap_or_default(),
         machine: gathered.machine(true).label.clone(),
         asked: complaints(visit),
+        ridden: visit.pace_note.trim().to_owned(),
         facts: facts(gathered),
         settings: settings::settings(gathered),
         verdicts: judged::verdicts(gathered),
@@ -180,24 +181,62 @@ fn facts(gathered: &Gathered) -> Vec<Fact> {
     let mass = gathered
         .rider
         .as_ref()
-        .and_then(|rider| entered_in(rider.mass_with_gear.as_ref(), units));
-    let date = visit.visit_time.as_ref().and_then(When::of).map(When::words);
-    let pace = visit.pace_ratio.map(|pace| format!("{pace:.2} of the first visit's"));
+        .and_then(|rider| short(rider.mass_with_gear.as_ref(), units));
+    let date = visit.visit_time.as_ref().and_then(When::of).map(When::day_words);
+    let pace = visit.pace_ratio.map(|pace| format!("{pace:.2}"));
     let rows = [
         ("Visit", date),
         ("Rider with gear", mass),
-        ("Distance", entered_in(visit.distance.as_ref(), units)),
-        ("Ridden", riding(visit.riding)),
-        ("Pace", pace),
-        ("Pace, in words", filled(&visit.pace_note)),
-        (
-            "Wheelbase",
-            entered_in(gathered.machine(true).wheelbase.as_ref(), units),
-        ),
+        ("Distance", distance(visit.distance.as_ref(), units)),
+        ("Use", riding(visit.riding)),
+        ("Pace, first visit 1", pace),
+        ("Wheelbase", short(gathered.machine(true).wheelbase.as_ref(), units)),
     ];
     rows.into_iter()
         .filter_map(|(what, figure)| fact(what, figure))
         .collect()
+}
+
+/// As somebody entered it, in the units chosen where those are others, without idle zeros: `120 mm`, `1.5 in (38.1 mm)`.
+fn short<M: Message>(given: Option<&M>, units: UnitSystem) -> Option<String> {
+    let words = |entered: Entered<M::Unit>| {
+        let row = entered.unit().row();
+        let figure = format!("{:.*}", row.decimals, entered.value());
+        let figure = plain(&figure);
+        format!("{figure} {}", row.symbol)
+    };
+    let entered = wire::quantity::stated(given)?;
+    let chosen = M::Unit::of_system(units);
+    let own = words(entered);
+    Some(if chosen == entered.unit() {
+        own
+    } else {
+        format!("{own} ({})", words(entered.in_unit(chosen)))
+    })
+}
+
+/// A figure without idle zeros behind its point.
+fn plain(figure: &str) -> &str {
+    if figure.contains('.') {
+        figure.trim_end_matches('0').trim_end_matches('.')
+    } else {
+        figure
+    }
+}
+
+/// A distance ridden: kilometres or miles, whichever was entered.
+fn distance(given: Option<&v1::Length>, units: UnitSystem) -> Option<String> {
+    let entered = wire::quantity::stated(given)?;
+    let wanted = match units {
+        UnitSystem::Metric => LengthUnit::Kilometer,
+        UnitSystem::Inch => LengthUnit::Mile,
+    };
+    let words = |entered: Entered<LengthUnit>| format!("{:.0} {}", entered.value(), entered.unit().row().symbol);
+    Some(if entered.unit() == wanted {
+        words(entered)
+    } else {
+        format!("{entered} ({})", words(entered.in_unit(wanted)))
+    })
 }
 
 /// A figure, where there is one.

@@ -20,20 +20,28 @@ use usvg::{Tree, fontdb};
 
 use super::Paper;
 use super::content::{JobSheet, Picture, When};
+use super::fallback;
 use super::flow::{self, Setter};
 use super::layout::{Mark, PLAIN, Room, SMALL, STRONG, Shade, Strip, pages, stacked};
 use super::text::{self, Faces, Line, printable};
 
 /// Margins, in points: what printers of offices can print on, with room for a binder.
-const MARGIN: f32 = 40.0;
+const MARGIN: f32 = 36.0;
 /// Room for the foot of a page, below its body.
 const FOOT: f32 = 18.0;
 /// Sizes of running text tried, in points, with the share of their height pictures have: the first that needs one page, else
 /// the very first on several.
-const FITS: [(f32, f32); 5] = [(9.0, 1.0), (8.4, 0.9), (7.8, 0.8), (7.4, 0.7), (7.0, 0.62)];
+const FITS: [(f32, f32); 6] = [
+    (9.0, 1.0),
+    (8.6, 0.95),
+    (8.2, 0.9),
+    (7.8, 0.85),
+    (7.4, 0.8),
+    (7.0, 0.72),
+];
 /// Lettering of plots on paper, in the plot's own units; the plot leaves room for it.
-const PLOT_STYLE: &str = "svg { font-size: 20px }";
-/// Characters named that the font lacks.
+const PLOT_STYLE: &str = "svg { font-size: 24px }";
+/// Characters named that no font has.
 const NAMED: usize = 12;
 
 /// Why a sheet cannot be written.
@@ -79,8 +87,13 @@ struct Stock {
 }
 
 pub(super) fn document(sheet: &JobSheet, paper: Paper) -> Result<Vec<u8>, SheetFault> {
+    // A font of the system that cannot be written is done without.
+    written(sheet, paper, true).or_else(|_| written(sheet, paper, false))
+}
+
+fn written(sheet: &JobSheet, paper: Paper, of_system: bool) -> Result<Vec<u8>, SheetFault> {
     let (width, height) = points(paper);
-    let stock = Stock::of(sheet)?;
+    let stock = Stock::of(sheet, of_system)?;
     let set = fitted(sheet, &stock, (width, height));
     let mut document = Document::new();
     document.set_metadata(metadata(sheet));
@@ -132,9 +145,16 @@ fn date(when: When) -> DateTime {
 }
 
 impl Stock {
-    fn of(sheet: &JobSheet) -> Result<Self, SheetFault> {
-        let faces = Faces::load().ok_or(SheetFault::Font)?;
+    fn of(sheet: &JobSheet, of_system: bool) -> Result<Self, SheetFault> {
+        let mut faces = Faces::load().ok_or(SheetFault::Font)?;
+        let drawn = flow::pictures(sheet).into_iter().map(|picture| picture.svg.as_str());
         let mut fonts = fontdb::Database::new();
+        if of_system {
+            if drawn.clone().any(|svg| !faces.lacking(svg).is_empty()) {
+                fonts = fallback::system().clone();
+            }
+            faces = faces.for_words(words(sheet).into_iter());
+        }
         fonts.load_font_data(text::REGULAR.to_vec());
         fonts.load_font_data(text::BOLD.to_vec());
         let family = family(&fonts).ok_or(SheetFault::Font)?;
@@ -222,28 +242,45 @@ fn lacking(sheet: &JobSheet, room: Room<'_>) -> Vec<Strip> {
         .map(|letter| format!("U+{:04X}", u32::from(*letter)));
     let more = if letters.len() > NAMED { " and others" } else { "" };
     let said = format!(
-        "Printed as a frame, because the font of this PDF lacks them: {}{more}. The sheet for a browser shows them.",
+        "Printed as a frame, because no font here has them: {}{more}. The sheet for a browser may show them.",
         codes.collect::<Vec<_>>().join(", ")
     );
     room.paragraph(&said, SMALL)
 }
 
-/// Everything on a sheet that somebody typed.
+/// Everything on a sheet that somebody may have typed, or that says again what was typed.
 fn words(sheet: &JobSheet) -> Vec<&str> {
     let mut words = vec![
         sheet.shop.as_str(),
         &sheet.rider,
         &sheet.machine,
         &sheet.asked,
+        &sheet.ridden,
         &sheet.notes,
     ];
     let facts = sheet.parts.iter().flat_map(|part| &part.facts).chain(&sheet.facts);
     words.extend(facts.flat_map(|fact| [fact.what.as_str(), &fact.figure]));
     words.extend(sheet.parts.iter().map(|part| part.title.as_str()));
     words.extend(sheet.settings.iter().flat_map(|setting| setting.figures()));
-    words.extend(sheet.verdicts.iter().map(|verdict| verdict.words.as_str()));
+    words.extend(
+        sheet
+            .concerns
+            .iter()
+            .flat_map(|concern| [concern.message.as_str(), &concern.caution]),
+    );
     let listed = [&sheet.work, &sheet.cautions, &sheet.not_known, &sheet.made_from];
     words.extend(listed.into_iter().flatten().map(String::as_str));
+    for verdict in &sheet.verdicts {
+        let said = [
+            &verdict.evidence,
+            &verdict.check_first,
+            &verdict.overturned_by,
+            &verdict.besides,
+        ];
+        words.push(&verdict.words);
+        words.extend(said.into_iter().flatten().map(String::as_str));
+    }
+    words.extend(sheet.pictures.iter().map(|picture| picture.caption.as_str()));
     words
 }
 
@@ -282,7 +319,7 @@ fn draw(surface: &mut Surface<'_>, stock: &Stock, strip: &Strip, (left, top): (f
                 line,
             } => {
                 surface.set_fill(Some(ink(*shade)));
-                write(surface, &stock.faces, line, (left + x, top + baseline), *size);
+                write(surface, line, (left + x, top + baseline), *size);
             }
             Mark::Bar {
                 x,
@@ -312,10 +349,16 @@ fn draw(surface: &mut Surface<'_>, stock: &Stock, strip: &Strip, (left, top): (f
     }
 }
 
-fn write(surface: &mut Surface<'_>, faces: &Faces, line: &Line, (mut x, y): (f32, f32), size: f32) {
-    let font = &faces.of(line.weight).embedded;
+fn write(surface: &mut Surface<'_>, line: &Line, (mut x, y): (f32, f32), size: f32) {
     for run in &line.runs {
-        surface.draw_glyphs(Point::from_xy(x, y), &run.glyphs, font.clone(), &run.text, size, false);
+        surface.draw_glyphs(
+            Point::from_xy(x, y),
+            &run.glyphs,
+            run.font.clone(),
+            &run.text,
+            size,
+            false,
+        );
         x += run.width * size;
     }
 }

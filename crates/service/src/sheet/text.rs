@@ -1,8 +1,8 @@
 //! Setting text: which glyphs a line is made of and how wide it is.
 //!
 //! The font is DejaVu Sans Condensed (licence beside it), compiled in: Latin, Greek, Cyrillic, Armenian, Georgian,
-//! Hebrew, Arabic and the signs of the trade. A character it lacks is printed as a frame, and the sheet names it; the
-//! sheet for a browser shows it.
+//! Hebrew, Arabic and the signs of the trade. A character it lacks is taken from a font of the system; where none has it, it
+//! is printed as a frame, and the sheet names it; the sheet for a browser shows it.
 
 use std::cell::RefCell;
 use std::collections::{BTreeSet, HashMap};
@@ -10,6 +10,8 @@ use std::collections::{BTreeSet, HashMap};
 use krilla::text::{Font, GlyphId, KrillaGlyph};
 use rustybuzz::{Direction, UnicodeBuffer};
 use unicode_bidi::BidiInfo;
+
+use super::fallback::{self, Fallback};
 
 pub(super) static REGULAR: &[u8] = include_bytes!("fonts/DejaVuSansCondensed.ttf");
 pub(super) static BOLD: &[u8] = include_bytes!("fonts/DejaVuSansCondensed-Bold.ttf");
@@ -28,21 +30,31 @@ pub(super) enum Weight {
 pub(super) struct Faces {
     regular: Face,
     bold: Face,
+    /// For what both lack.
+    others: Vec<Fallback>,
     /// Widths of words that were set: a sheet is laid out in several sizes, and its words stay the same.
     widths: RefCell<HashMap<(Weight, String), f32>>,
 }
 
-pub(super) struct Face {
+/// Which font a letter is set in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Source {
+    /// The compiled-in one, in this weight.
+    Own(Weight),
+    /// One of the system.
+    System(usize),
+}
+
+struct Face {
     shaping: rustybuzz::Face<'static>,
     /// As the document embeds it.
-    pub(super) embedded: Font,
+    embedded: Font,
     units: f32,
 }
 
 /// A line of text set in one weight, in widths of the font's size.
 #[derive(Debug, Clone)]
 pub(super) struct Line {
-    pub(super) weight: Weight,
     pub(super) runs: Vec<Run>,
     pub(super) width: f32,
 }
@@ -50,6 +62,7 @@ pub(super) struct Line {
 /// A stretch of one direction, in the order it is read on paper.
 #[derive(Debug, Clone)]
 pub(super) struct Run {
+    pub(super) font: Font,
     pub(super) text: String,
     pub(super) glyphs: Vec<KrillaGlyph>,
     pub(super) width: f32,
@@ -61,21 +74,75 @@ impl Faces {
         Some(Self {
             regular: Face::load(REGULAR)?,
             bold: Face::load(BOLD)?,
+            others: Vec::new(),
             widths: RefCell::default(),
         })
     }
 
-    pub(super) fn of(&self, weight: Weight) -> &Face {
+    /// With fonts of the system for what the words lack.
+    pub(super) fn for_words<'a>(mut self, words: impl Iterator<Item = &'a str>) -> Self {
+        let lacking: BTreeSet<char> = words.flat_map(|words| self.lacking(words)).collect();
+        if !lacking.is_empty() {
+            self.others = fallback::covering(fallback::system(), &lacking);
+        }
+        self
+    }
+
+    fn of(&self, weight: Weight) -> &Face {
         match weight {
             Weight::Regular => &self.regular,
             Weight::Bold => &self.bold,
         }
     }
 
+    /// The font a letter is set in.
+    fn source(&self, letter: char, weight: Weight) -> Source {
+        let other = match weight {
+            Weight::Regular => Weight::Bold,
+            Weight::Bold => Weight::Regular,
+        };
+        if let Some(own) = [weight, other].into_iter().find(|weight| self.of(*weight).has(letter)) {
+            return Source::Own(own);
+        }
+        let system = self.others.iter().position(|other| other.letters.contains(&letter));
+        system.map_or(Source::Own(weight), Source::System)
+    }
+
+    /// Stretches of text that are set in one font.
+    fn stretches<'t>(&self, text: &'t str, weight: Weight) -> Vec<(Source, &'t str)> {
+        let mut stretches: Vec<(Source, usize)> = Vec::new();
+        for (at, letter) in text.char_indices() {
+            // What joins, and spaces, stay with the letter before.
+            let follows = !stretches.is_empty() && (letter == ' ' || invisible(letter));
+            let source = self.source(letter, weight);
+            if !follows && stretches.last().is_none_or(|(last, _)| *last != source) {
+                stretches.push((source, at));
+            }
+        }
+        let ends = stretches.iter().skip(1).map(|(_, at)| *at).chain([text.len()]);
+        let pieces = stretches.iter().zip(ends);
+        pieces
+            .filter_map(|((source, from), to)| Some((*source, text.get(*from..to)?)))
+            .collect()
+    }
+
+    fn run(&self, source: Source, text: &str, right_to_left: bool) -> Option<Run> {
+        match source {
+            Source::Own(weight) => {
+                let face = self.of(weight);
+                Some(shaped(&face.shaping, (&face.embedded, face.units), text, right_to_left))
+            }
+            Source::System(index) => {
+                let other = self.others.get(index)?;
+                let shaping = other.shaping()?;
+                Some(shaped(&shaping, (&other.embedded, other.units), text, right_to_left))
+            }
+        }
+    }
+
     /// Sets one line; text that is to be broken goes through [`Faces::broken`].
     pub(super) fn line(&self, text: &str, weight: Weight) -> Line {
         let text = printable(text);
-        let face = self.of(weight);
         let bidi = BidiInfo::new(&text, None);
         let mut runs = Vec::new();
         for paragraph in &bidi.paragraphs {
@@ -83,11 +150,18 @@ impl Faces {
             for range in ranges {
                 let right_to_left = levels.get(range.start).is_some_and(|level| level.is_rtl());
                 let stretch = text.get(range).unwrap_or_default();
-                runs.push(face.run(stretch, right_to_left));
+                let mut stretches = self.stretches(stretch, weight);
+                if right_to_left {
+                    stretches.reverse();
+                }
+                runs.extend(
+                    stretches
+                        .into_iter()
+                        .filter_map(|(source, text)| self.run(source, text, right_to_left)),
+                );
             }
         }
         Line {
-            weight,
             width: runs.iter().map(|run| run.width).sum(),
             runs,
         }
@@ -165,15 +239,23 @@ impl Faces {
         width
     }
 
-    /// Characters of a text that the font lacks.
+    /// Characters of a text that no font here has.
     pub(super) fn lacking(&self, text: &str) -> BTreeSet<char> {
+        let had = |letter: &char| match self.source(*letter, Weight::Regular) {
+            Source::Own(weight) => self.of(weight).has(*letter),
+            Source::System(_) => true,
+        };
         let letters = printable(text);
         letters
             .chars()
-            .filter(|letter| self.regular.shaping.glyph_index(*letter).is_none())
-            .filter(|letter| !matches!(letter, '\u{200b}'..='\u{200d}' | '\u{fe00}'..='\u{fe0f}'))
+            .filter(|letter| !had(letter) && !invisible(*letter))
             .collect()
     }
+}
+
+/// Joiners and variation selectors: nothing is seen of them.
+fn invisible(letter: char) -> bool {
+    matches!(letter, '\u{200b}'..='\u{200d}' | '\u{fe00}'..='\u{fe0f}')
 }
 
 impl Face {
@@ -188,46 +270,51 @@ impl Face {
         })
     }
 
-    fn run(&self, text: &str, right_to_left: bool) -> Run {
-        let mut buffer = UnicodeBuffer::new();
-        buffer.push_str(text);
-        buffer.guess_segment_properties();
-        buffer.set_direction(match right_to_left {
-            true => Direction::RightToLeft,
-            false => Direction::LeftToRight,
-        });
-        let shaped = rustybuzz::shape(&self.shaping, &[], buffer);
-        let mut starts: Vec<usize> = shaped.glyph_infos().iter().map(|info| info.cluster as usize).collect();
-        starts.sort_unstable();
-        let em = |units: i32| units as f32 / self.units;
-        let glyphs: Vec<KrillaGlyph> = shaped
-            .glyph_infos()
-            .iter()
-            .zip(shaped.glyph_positions())
-            .map(|(info, position)| {
-                let start = info.cluster as usize;
-                let after = starts.iter().find(|next| **next > start).copied();
-                KrillaGlyph::new(
-                    GlyphId::new(info.glyph_id),
-                    em(position.x_advance),
-                    em(position.x_offset),
-                    em(position.y_offset),
-                    em(position.y_advance),
-                    start..after.unwrap_or(text.len()),
-                    None,
-                )
-            })
-            .collect();
-        let width = shaped
-            .glyph_positions()
-            .iter()
-            .map(|position| em(position.x_advance))
-            .sum();
-        Run {
-            text: text.to_owned(),
-            glyphs,
-            width,
-        }
+    fn has(&self, letter: char) -> bool {
+        self.shaping.glyph_index(letter).is_some()
+    }
+}
+
+fn shaped(face: &rustybuzz::Face<'_>, (font, per_em): (&Font, f32), text: &str, right_to_left: bool) -> Run {
+    let mut buffer = UnicodeBuffer::new();
+    buffer.push_str(text);
+    buffer.guess_segment_properties();
+    buffer.set_direction(match right_to_left {
+        true => Direction::RightToLeft,
+        false => Direction::LeftToRight,
+    });
+    let shaped = rustybuzz::shape(face, &[], buffer);
+    let mut starts: Vec<usize> = shaped.glyph_infos().iter().map(|info| info.cluster as usize).collect();
+    starts.sort_unstable();
+    let em = |units: i32| units as f32 / per_em;
+    let glyphs: Vec<KrillaGlyph> = shaped
+        .glyph_infos()
+        .iter()
+        .zip(shaped.glyph_positions())
+        .map(|(info, position)| {
+            let start = info.cluster as usize;
+            let after = starts.iter().find(|next| **next > start).copied();
+            KrillaGlyph::new(
+                GlyphId::new(info.glyph_id),
+                em(position.x_advance),
+                em(position.x_offset),
+                em(position.y_offset),
+                em(position.y_advance),
+                start..after.unwrap_or(text.len()),
+                None,
+            )
+        })
+        .collect();
+    let width = shaped
+        .glyph_positions()
+        .iter()
+        .map(|position| em(position.x_advance))
+        .sum();
+    Run {
+        font: font.clone(),
+        text: text.to_owned(),
+        glyphs,
+        width,
     }
 }
 

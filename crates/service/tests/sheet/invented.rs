@@ -38,6 +38,7 @@ pub(super) fn job_sheet() -> JobSheet {
         shop: "Atelier Vélinka".to_owned(),
         rider: "Živa Øster-Łukić".to_owned(),
         machine: "Borealis Tern 700 (invented)".to_owned(),
+        ridden: "faster than last year".to_owned(),
         asked: "It kicks me out of the seat over short bumps.".to_owned(),
         facts: vec![
             fact("Rider with gear", "84.0 kg (entered)"),

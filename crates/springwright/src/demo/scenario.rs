@@ -49,6 +49,16 @@ pub(super) struct Subject {
     seed: &'static str,
     /// The other spring of its pair.
     pair: Option<&'static str>,
+    /// Its coil, where it is on the record.
+    coil: Option<Coil>,
+}
+
+/// A coil of round wire, mm.
+#[derive(Debug, Clone, Copy)]
+struct Coil {
+    wire: f64,
+    outside: f64,
+    active: f64,
 }
 
 /// Where its rate rises to another one, and over how much travel.
@@ -78,6 +88,12 @@ pub(super) fn subjects() -> [Subject; 8] {
         travel: "110 mm",
         seed: "11",
         pair: Some("demo-mismarked"),
+        coil: None,
+    };
+    let coil = Coil {
+        wire: 5.5,
+        outside: 35.0,
+        active: 40.3,
     };
     let [left, right] = PAIR;
     [
@@ -153,6 +169,7 @@ pub(super) fn subjects() -> [Subject; 8] {
             rate: "8.98 N/mm",
             seed: "18",
             pair: Some(right),
+            coil: Some(coil),
             ..sound
         },
         Subject {
@@ -165,6 +182,7 @@ pub(super) fn subjects() -> [Subject; 8] {
             approach: "15 mm",
             seed: "19",
             pair: Some(left),
+            coil: Some(coil),
             ..sound
         },
     ]
@@ -203,6 +221,10 @@ impl Subject {
                     unit: length_unit,
                 }),
                 grade,
+                wire_diameter: self.coil.map(|coil| millimeters(coil.wire)),
+                outside_diameter: self.coil.map(|coil| millimeters(coil.outside)),
+                active_coil_count: self.coil.map(|coil| coil.active),
+                total_coil_count: self.coil.map(|coil| coil.active + 2.0),
                 notes: "Invented for the demo.".to_owned(),
                 pair_spring: self.pair.map(spring_named).unwrap_or_default(),
                 ..v1::Spring::default()
@@ -344,6 +366,13 @@ pub(super) fn staying_feed(server: SocketAddr, line: SocketAddr, folder: &Path) 
         "tester of the demo",
     ];
     typed(&[own.as_slice(), &BENCH].concat())
+}
+
+fn millimeters(value: f64) -> v1::Length {
+    v1::Length {
+        value: Some(value),
+        unit: v1::length::Unit::Millimeter.into(),
+    }
 }
 
 fn entered(dimension: &str, text: &str) -> Result<(f64, i32), Fail> {

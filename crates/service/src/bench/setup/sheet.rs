@@ -42,16 +42,30 @@ impl Bench {
             Some(Source::Values(values)) => check(values, &mut violations),
         }
         if let Some(forecast) = &request.forecast {
-            let mut below = Violations::new();
-            super::forecast::read(forecast, &mut below);
-            for fault in below.finish().err().unwrap_or_default() {
-                violations.push(format!("forecast.{}", fault.field), fault.reason, fault.description);
+            let mut found = Violations::new();
+            super::forecast::read(forecast, &mut found);
+            below("forecast", found, &mut violations);
+        }
+        if let Some(judgement) = &request.judgement {
+            let mut found = Violations::new();
+            wire::setup::judge::options(judgement, &mut found);
+            if judgement.source.is_some() {
+                found.push(
+                    "source",
+                    Reason::Conflict,
+                    "the sheet's own setup is judged: leave it out",
+                );
             }
+            below("judgement", found, &mut violations);
         }
         let options = checked(violations, options)?;
+        let judgement = v1::JudgeSetupRequest {
+            reply_units: request.reply_units,
+            ..request.judgement.unwrap_or_default()
+        };
         let mut gathered = match request.source {
-            Some(Source::JobSheet(name)) => self.sheet_of(&name, options.units)?,
-            Some(Source::Values(values)) => self.sheet_of_values(values, options.units)?,
+            Some(Source::JobSheet(name)) => self.sheet_of(&name, judgement, options.units)?,
+            Some(Source::Values(values)) => self.sheet_of_values(values, judgement, options.units)?,
             None => return Err(ServiceError::internal("a sheet without records")),
         };
         gathered.fitted = self.fitted(&mut gathered)?;
@@ -145,6 +159,13 @@ fn check(values: &v1::JobSheetValues, violations: &mut Violations) {
     }
     if let Some(sheet) = &values.sheet {
         wire::book::job_sheet(sheet, false, at.at("sheet"));
+    }
+}
+
+/// Notes faults of a message below its field.
+fn below(field: &str, found: Violations, violations: &mut Violations) {
+    for fault in found.finish().err().unwrap_or_default() {
+        violations.push(format!("{field}.{}", fault.field), fault.reason, fault.description);
     }
 }
 

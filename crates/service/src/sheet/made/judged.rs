@@ -34,7 +34,12 @@ pub(super) fn verdicts(gathered: &Gathered) -> Vec<Verdict> {
                 confidence: words::confidence(given.confidence).to_owned(),
                 evidence: given.evidence.iter().map(|one| one.text.clone()).collect(),
                 check_first: given.check_first.clone(),
-                overturned_by: given.overturned_by.clone(),
+                // What is left alone is overturned by whatever is found later.
+                overturned_by: if given.action() == v1::Remedy::Leave {
+                    Vec::new()
+                } else {
+                    given.overturned_by.clone()
+                },
                 besides: besides(given),
                 // Those of a hazard stand with it; the others once, with the sheet's own.
                 cautions: if given.hazard {

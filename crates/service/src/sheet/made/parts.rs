@@ -7,9 +7,8 @@ use wire::v1;
 use wire::v1::stack_valve::Source;
 use wire::violation::Violations;
 
-use super::{BOTH, Gathered, Record, end_word, fact, filled, settings};
+use super::{BOTH, Gathered, Record, end_word, fact, filled, plain, settings, short};
 use crate::drawing::{self, Coil};
-use crate::page::words::entered_in;
 use crate::sheet::content::{Fact, Part, Picture};
 
 /// Units of both ends as they left, then their stacks. What is not drawn is told with what would show it.
@@ -31,7 +30,7 @@ fn fitted(gathered: &Gathered, end: v1::MachineEnd, not_known: &mut Vec<String>)
         "" => word.to_owned(),
         label => format!("{word}: {label}"),
     };
-    let mut facts: Vec<Fact> = fact("Travel", entered_in(unit.travel.as_ref(), gathered.units))
+    let mut facts: Vec<Fact> = fact("Travel", short(unit.travel.as_ref(), gathered.units))
         .into_iter()
         .collect();
     let alike = unit.legs.windows(2).all(|legs| match legs {
@@ -49,18 +48,25 @@ fn fitted(gathered: &Gathered, end: v1::MachineEnd, not_known: &mut Vec<String>)
         facts.extend(leg_facts(gathered, leg, place));
     }
     let picture = unit.legs.first().and_then(|leg| spring(gathered, leg, end, not_known));
-    Some(Part { title, facts, picture })
+    Some(Part {
+        title,
+        facts,
+        picture,
+        narrow: false,
+    })
 }
 
+/// The spring with its record and mark, and the damper.
 fn leg_facts(gathered: &Gathered, leg: &v1::LegValues, place: &str) -> Vec<Fact> {
     let marked = leg.marking.as_ref().and_then(|marking| filled(&marking.text));
-    let rows = [
-        ("Spring", settings::rate(gathered, leg)),
-        ("Spring, record", filled(&leg.spring)),
-        ("Spring, mark", marked),
-        ("Preload", entered_in(leg.preload.as_ref(), gathered.units)),
-        ("Damper", filled(&leg.damper)),
-    ];
+    let besides = [filled(&leg.spring), marked.map(|text| format!("marked {text}"))];
+    let besides: Vec<String> = besides.into_iter().flatten().collect();
+    let spring = match (settings::rate(gathered, leg), besides.join(", ")) {
+        (Some(rate), besides) if besides.is_empty() => Some(rate),
+        (Some(rate), besides) => Some(format!("{rate} ({besides})")),
+        (None, besides) => filled(&besides),
+    };
+    let rows = [("Spring", spring), ("Damper", filled(&leg.damper))];
     rows.into_iter()
         .filter_map(|(what, figure)| fact(&format!("{what}{place}"), figure))
         .collect()
@@ -123,10 +129,11 @@ fn spring(
             };
             Some(Picture {
                 caption: format!(
-                    "From its side, to scale, unloaded: {} coils{assumed}, wire {}, outside {}",
+                    "Unloaded, to scale: {} coils{assumed}, wire {}, {} outside, {} free",
                     sizes.total,
                     length(sizes.wire, units, 1),
-                    length(sizes.outside, units, 1)
+                    length(sizes.outside, units, 1),
+                    length(sizes.free, units, 0)
                 ),
                 svg: drawn?.into_string(),
                 plot: false,
@@ -189,7 +196,7 @@ fn sized(spring: &v1::Spring, leg: &v1::LegValues) -> Result<Sizes, Vec<&'static
 /// Lengths of the spring in its leg, mm, with their words.
 fn lengths(gathered: &Gathered, leg: &v1::LegValues, end: v1::MachineEnd, sizes: &Sizes) -> Vec<(f64, String)> {
     let units = gathered.units;
-    let mut lengths = vec![(sizes.free, "free")];
+    let mut lengths = Vec::new();
     let set = gathered.state(end, true).and_then(|state| state.preload.as_ref());
     let preload = millimeters(set.or(leg.preload.as_ref()));
     if let Some(preload) = preload {
@@ -203,7 +210,7 @@ fn lengths(gathered: &Gathered, leg: &v1::LegValues, end: v1::MachineEnd, sizes:
     let model = unit::model(gathered.machine(true), which, &[], 1.0, ignored.root());
     let travel = model.path.map(|path| path.axial_travel().get(LengthUnit::Millimeter));
     if let Some((preload, travel)) = preload.zip(travel) {
-        lengths.push((sizes.free - preload - travel, "at full travel"));
+        lengths.push((sizes.free - preload - travel, "full travel"));
     }
     lengths.extend(sizes.solid.map(|solid| (solid, "solid")));
     let worded = lengths.into_iter().filter(|(at, _)| *at > 0.0);
@@ -226,27 +233,38 @@ fn length(millimeters: f64, units: UnitSystem, places: usize) -> String {
         places + 2
     };
     let value = mechanics::quantity::Length::new(millimeters, LengthUnit::Millimeter).get(unit);
-    format!("{value:.places$} {}", unit.row().symbol)
+    format!("{} {}", plain(&format!("{value:.places$}")), unit.row().symbol)
 }
 
-/// Compression and rebound stack of an end, each once.
+/// Compression and rebound stack of an end, each once; where they are the same one, drawn once for both.
 fn stacks(gathered: &Gathered, end: v1::MachineEnd, not_known: &mut Vec<String>) -> Vec<Part> {
+    let word = end_word(end);
     let legs = gathered.unit(end, true).map(|unit| unit.legs.as_slice());
-    let mut parts: Vec<Part> = Vec::new();
+    let mut found: Vec<(&str, String, v1::Stack)> = Vec::new();
     for leg in legs.unwrap_or_default() {
         for (stroke, named) in [("compression", &leg.compression_stack), ("rebound", &leg.rebound_stack)] {
-            let title = format!("{} {stroke} stack", end_word(end));
-            if parts.iter().any(|part| part.title.starts_with(&title)) {
+            if found.iter().any(|(known, ..)| *known == stroke) {
                 continue;
             }
             match stack(gathered, leg, stroke, named) {
                 None => {}
-                Some(Ok((name, stack))) => parts.extend(section(gathered, (&title, &name), &stack, not_known)),
-                Some(Err(why)) => not_known.push(format!("{}, not drawn: {why}", title.to_lowercase())),
+                Some(Ok((name, stack))) => found.push((stroke, name, stack)),
+                Some(Err(why)) => not_known.push(format!("{} {stroke} stack, not drawn: {why}", word.to_lowercase())),
             }
         }
     }
-    parts
+    let both = match found.as_slice() {
+        [(_, first, one), (_, second, other)] => first == second && one == other,
+        _ => false,
+    };
+    if both {
+        found.truncate(1);
+    }
+    let parts = found.iter().filter_map(|(stroke, name, stack)| {
+        let strokes = if both { "compression and rebound" } else { stroke };
+        section(gathered, (&format!("{word} {strokes} stack"), name), stack, not_known)
+    });
+    parts.collect()
 }
 
 /// The stack of a stroke with its name: the leg's own, else that of its damper. `None`: nobody says which it is.
@@ -300,17 +318,16 @@ fn section(
         brief: true,
     });
     let shims = mechanics::valving::stack::text::write(&read.layers, LengthUnit::of_system(gathered.units));
-    let label = match stack.label.trim() {
-        "" => name.to_owned(),
-        label => format!("{label} ({name})"),
-    };
     Some(Part {
-        title: format!("{title}: {label}"),
-        facts: fact("From the piston outward", Some(shims)).into_iter().collect(),
+        title: title.to_owned(),
+        facts: fact(&format!("{name}, from the piston outward"), Some(shims))
+            .into_iter()
+            .collect(),
         picture: Some(Picture {
             caption: String::new(),
             svg: drawn.into_string(),
             plot: false,
         }),
+        narrow: true,
     })
 }

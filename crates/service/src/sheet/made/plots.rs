@@ -73,8 +73,7 @@ fn sag(gathered: &Gathered) -> Vec<Picture> {
         return Vec::new();
     }
     vec![Picture {
-        caption: "Sag on the travel, fully extended on the left. Dark: static sag; light: rider’s share; bracket: total wanted; \
-                  mark: travel used"
+        caption: "Sag on the travel. Dark: static; light: rider’s share; bracket: total wanted; mark: travel used"
             .to_owned(),
         svg: drawing::sag(&rows).into_string(),
         plot: false,
@@ -140,8 +139,7 @@ fn shares(gathered: &Gathered) -> Vec<Picture> {
         return Vec::new();
     }
     vec![Picture {
-        caption: "Share left of the adjusters, out from closed. Ring: as found; dot: as left; grey: near the limit"
-            .to_owned(),
+        caption: "Share left, from closed. Ring: as found; dot: as left; grey: near the limit".to_owned(),
         svg: drawing::shares(&rows).into_string(),
         plot: false,
     }]
@@ -226,7 +224,7 @@ fn damper_curve(gathered: &Gathered, end: v1::MachineEnd, not_known: &mut Vec<St
             } else {
                 "rear-force"
             };
-            let caption = format!("{word} damper by its record: force against velocity, gas force taken off");
+            let caption = format!("{word} damper, by its record: without gas force");
             Some(picture(caption, &strokes(evaluated, id, gathered.units)))
         }
     }

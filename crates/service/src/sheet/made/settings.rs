@@ -3,8 +3,8 @@
 use mechanics::quantity::UnitSystem;
 use wire::v1;
 
-use super::{BOTH, Gathered, Record, filled};
-use crate::page::words::{entered_in, estimated};
+use super::{BOTH, Gathered, Record, filled, short};
+use crate::page::words::{computed, estimated};
 use crate::sheet::content::Setting;
 
 /// The four places of a row: front as found and left, rear as found and left.
@@ -32,7 +32,7 @@ pub(super) fn settings(gathered: &Gathered) -> Vec<Setting> {
         move |end: v1::MachineEnd, left: bool| estimated(of(gathered.sag(end, left)?))
     };
     let state_of = |of: fn(&v1::EndState) -> Option<&v1::Length>| {
-        move |end: v1::MachineEnd, left: bool| entered_in(of(gathered.state(end, left)?), units)
+        move |end: v1::MachineEnd, left: bool| short(of(gathered.state(end, left)?), units)
     };
     let mut rows = vec![
         row("Static sag", sag(|sag| sag.static_sag.as_ref())),
@@ -51,7 +51,7 @@ pub(super) fn settings(gathered: &Gathered) -> Vec<Setting> {
     }
     rows.push(row("Travel used", state_of(|state| state.travel_used.as_ref())));
     rows.push(row("Tyre pressure", |end, left| {
-        entered_in(gathered.state(end, left)?.tyre_gauge_pressure.as_ref(), units)
+        short(gathered.state(end, left)?.tyre_gauge_pressure.as_ref(), units)
     }));
     rows.push(row(
         "Fork tubes above the clamp",
@@ -87,29 +87,54 @@ pub(super) const CIRCUITS: &[(v1::DampingCircuit, &str)] = &[
 
 /// Preload, for each leg where they differ.
 fn preload(state: &v1::EndState, units: UnitSystem) -> Option<String> {
-    let each = state.leg_preloads.iter().filter_map(|one| entered_in(Some(one), units));
+    let each = state.leg_preloads.iter().filter_map(|one| short(Some(one), units));
     let each: Vec<String> = each.collect();
     if each.is_empty() {
-        entered_in(state.preload.as_ref(), units)
+        short(state.preload.as_ref(), units)
     } else {
         Some(each.join(", "))
     }
 }
 
-/// The fitted springs: one figure where all are alike.
+/// The rates of the fitted springs: one figure where all are alike.
 fn spring(gathered: &Gathered, end: v1::MachineEnd, left: bool) -> Option<String> {
     let legs = &gathered.unit(end, left)?.legs;
-    let each: Vec<String> = legs.iter().filter_map(|leg| rate(gathered, leg)).collect();
+    let each: Vec<String> = legs.iter().filter_map(|leg| bare_rate(gathered, leg)).collect();
     match each.split_first() {
         Some((first, others)) if others.iter().all(|other| other == first) => Some(first.clone()),
-        _ => (!each.is_empty()).then(|| each.join(", ")),
+        _ => (!each.is_empty()).then(|| with_unit_once(&each)),
     }
+}
+
+/// `8.98, 8.62 N/mm` of figures in one unit, else each with its own.
+fn with_unit_once(figures: &[String]) -> String {
+    let parted: Option<Vec<(&str, &str)>> = figures.iter().map(|figure| figure.split_once(' ')).collect();
+    match parted.as_deref() {
+        Some([(first, unit), others @ ..]) if others.iter().all(|(_, other)| other == unit) => {
+            let numbers = others.iter().map(|(number, _)| *number);
+            let numbers: Vec<&str> = std::iter::once(*first).chain(numbers).collect();
+            format!("{} {unit}", numbers.join(", "))
+        }
+        _ => figures.join(", "),
+    }
+}
+
+/// The rate of a leg's spring alone.
+fn bare_rate(gathered: &Gathered, leg: &v1::LegValues) -> Option<String> {
+    let units = gathered.units;
+    if let Some(spring) = Record::of(&gathered.fitted.springs, &leg.spring) {
+        let tested = spring.tested.as_ref().and_then(|tested| tested.rate.as_ref());
+        let measured = tested.and_then(|rate| computed(rate.value.as_ref()));
+        return measured.or_else(|| short(spring.entered.marked_rate.as_ref(), units));
+    }
+    let marked = leg.marking.as_ref().and_then(|marking| marking.rate.as_ref());
+    short(leg.spring_rate.as_ref().or(marked), units)
 }
 
 /// The rate of a leg's spring, with where it comes from.
 pub(super) fn rate(gathered: &Gathered, leg: &v1::LegValues) -> Option<String> {
     let units = gathered.units;
-    let marked = |rate: Option<&v1::Stiffness>| entered_in(rate, units).map(|rate| format!("{rate}, marked"));
+    let marked = |rate: Option<&v1::Stiffness>| short(rate, units).map(|rate| format!("{rate}, marked"));
     if let Some(spring) = Record::of(&gathered.fitted.springs, &leg.spring) {
         let tested = spring
             .tested
@@ -119,7 +144,7 @@ pub(super) fn rate(gathered: &Gathered, leg: &v1::LegValues) -> Option<String> {
             .map(|rate| format!("{rate}, measured"))
             .or_else(|| marked(spring.entered.marked_rate.as_ref()));
     }
-    entered_in(leg.spring_rate.as_ref(), units)
+    short(leg.spring_rate.as_ref(), units)
         .or_else(|| marked(leg.marking.as_ref().and_then(|marking| marking.rate.as_ref())))
 }
 

@@ -3,15 +3,14 @@
 use wire::setup::words;
 use wire::v1;
 
-use super::Gathered;
-use crate::page::words::entered_in;
+use super::{Gathered, short};
 
 /// Work in the order it was entered, then predictions.
 pub(super) fn done(gathered: &Gathered) -> Vec<String> {
     let work = gathered.visit.work.iter().map(one);
     let predicted = gathered.visit.predictions.iter().filter_map(|prediction| {
-        let value = entered_in(prediction.value.as_ref(), gathered.units)?;
-        let spread = entered_in(prediction.standard_uncertainty.as_ref(), gathered.units);
+        let value = short(prediction.value.as_ref(), gathered.units)?;
+        let spread = short(prediction.standard_uncertainty.as_ref(), gathered.units);
         let spread = spread.map_or_else(String::new, |spread| format!(", standard uncertainty {spread}"));
         let source = match prediction.source.trim() {
             "" => String::new(),

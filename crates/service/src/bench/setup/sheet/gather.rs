@@ -14,7 +14,12 @@ use crate::sheet::made::{Gathered, SagOf};
 impl Bench {
     /// The records a sheet names: its setup, the machine as found and as left, the rider as now. It is judged by the rules that
     /// were in force when the sheet was entered, so that it goes on saying what it said.
-    pub(super) fn sheet_of(&self, shown: &str, units: UnitSystem) -> Result<Gathered, ServiceError> {
+    pub(super) fn sheet_of(
+        &self,
+        shown: &str,
+        judgement: v1::JudgeSetupRequest,
+        units: UnitSystem,
+    ) -> Result<Gathered, ServiceError> {
         let mut used = Vec::new();
         let sheet: v1::JobSheet = self.read_used(&named(Collection::JobSheets, shown)?, shown, &mut used)?;
         let setup = named(Collection::Setups, &sheet.setup)?;
@@ -41,8 +46,7 @@ impl Bench {
                         name: sheet.setup.clone(),
                         moment: Moment::AsFound as i32,
                     })),
-                    reply_units: wire::quantity::unit_system_number(units),
-                    ..v1::JudgeSetupRequest::default()
+                    ..judgement
                 };
                 Some(told(self.judge_by(asked, &rules, entered))?)
             }
@@ -66,6 +70,7 @@ impl Bench {
     pub(super) fn sheet_of_values(
         &self,
         values: v1::JobSheetValues,
+        judgement: v1::JudgeSetupRequest,
         units: UnitSystem,
     ) -> Result<Gathered, ServiceError> {
         let visit = values.visit.unwrap_or_default();
@@ -82,8 +87,7 @@ impl Bench {
                         riding: visit.riding,
                         rider_mass_with_gear: values.rider.as_ref().and_then(|rider| rider.mass_with_gear),
                     })),
-                    reply_units: wire::quantity::unit_system_number(units),
-                    ..v1::JudgeSetupRequest::default()
+                    ..judgement
                 };
                 Some(told(self.judge_by(asked, &rules, when))?)
             }
