@@ -20,6 +20,7 @@ import springs
 import standing
 import testers
 import valving
+import visits
 from client import Api
 
 GROUPS = {
@@ -36,6 +37,7 @@ GROUPS = {
     "setup": setup.JOURNEYS,
     "ahead": ahead.JOURNEYS,
     "judging": judging.JOURNEYS,
+    "visits": visits.JOURNEYS,
     "faults": faults.JOURNEYS,
 }
 
