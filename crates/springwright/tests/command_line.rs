@@ -374,3 +374,36 @@ fn a_stack_is_drawn_to_scale_and_bent_as_it_is_solved() {
     ]);
     assert_error(&hostile, &["--shims"]);
 }
+
+/// The visits that were decided by hand, as files somebody hands to the program; the API answers them in `tests/foreign/visits.py`.
+#[test]
+fn a_visit_in_a_file_is_judged_as_it_was_decided_by_hand() {
+    let visits: serde_json::Value = serde_json::from_str(include_str!("../../../tests/data/visits.json")).unwrap();
+    let mut judged = 0;
+    for visit in visits.as_array().unwrap() {
+        let name = visit["name"].as_str().unwrap();
+        let output = run_with(
+            &["setup", "judge-setup", "--request", "-"],
+            &visit["request"].to_string(),
+        );
+        match visit["verdicts"].get(0).and_then(serde_json::Value::as_str) {
+            Some(first) => {
+                let said = stdout(&output);
+                assert!(
+                    said.starts_with(&format!("first: {first}")),
+                    "{name}:\n{said}{}",
+                    stderr(&output)
+                );
+                let hand = visit["verdicts"].as_array().unwrap();
+                let lines = said
+                    .lines()
+                    .filter(|line| line.starts_with(|c: char| c.is_ascii_digit()))
+                    .count();
+                assert_eq!(lines, hand.len(), "{name}:\n{said}");
+                judged += 1;
+            }
+            None => assert_error(&output, &[visit["refused"][0].as_str().unwrap()]),
+        }
+    }
+    assert!(judged > 10);
+}

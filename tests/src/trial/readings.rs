@@ -142,7 +142,6 @@ fn end(rng: &mut ChaCha8Rng, end: &End, machine: &Machine) -> EndVisit {
         motion_ratio: (!end.is_front).then_some(end.motion),
         rider_mass: Some(kg(carried * rng.random_range(0.96..1.04))),
         rack: (-8..=8).map(rungs).collect(),
-        rates_to_be_had: None,
-        bind_margin: None,
+        ..EndVisit::default()
     }
 }

@@ -24,7 +24,8 @@ pub(super) fn round(
 ) -> Vec<Move> {
     let mut moves = Vec::new();
     let table = RuleTable::shipped();
-    for verdict in judged.verdicts.iter().filter(|verdict| verdict.waits_for.is_empty()) {
+    let ready = |verdict: &&Verdict| verdict.waits_for.is_empty() && !verdict.waits_for_check;
+    for verdict in judged.verdicts.iter().filter(ready) {
         let told = if is_measured_again(verdict) {
             let again = judge(&readings::visit(rng, machine), &table);
             let same = again

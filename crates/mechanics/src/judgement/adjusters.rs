@@ -25,11 +25,12 @@ pub fn factor_to_middle(share_left: f64, closed_to_open_force_ratio: f64) -> f64
     closed_to_open_force_ratio.powf(0.5 - share_left)
 }
 
-/// What another spring asks for beside itself.
-pub(super) fn after_spring(look: &Look<'_>, wanted_total: f64, rate: f64) -> AfterSpring {
+/// What another spring asks for beside itself. `rebound` is what the whole wheel rate asks for, where it is known; else the
+/// spring is taken for all of it.
+pub(super) fn after_spring(look: &Look<'_>, wanted_total: f64, rate: f64, rebound: Option<f64>) -> AfterSpring {
     // The rider and the machine stay what they are.
     let (rates, mass) = ((WheelRate::from_si(1.0), WheelRate::from_si(rate)), Mass::from_si(1.0));
-    let rebound = factor_for_spring(rates, (mass, mass));
+    let rebound = rebound.unwrap_or_else(|| factor_for_spring(rates, (mass, mass)));
     let r = look.ratio(RuleId::ForceRatio);
     let position = look.rebound().and_then(|one| {
         // F(x2) = f F(x1): the share left falls by ln f/ln r.

@@ -111,12 +111,18 @@ impl<'a> Look<'a> {
 
     /// Static share wanted: of the rear its target, of a fork what is usual.
     pub(super) fn static_share_wanted(&self) -> f64 {
+        let (low, high) = self.static_share_targets();
+        f64::midpoint(low, high)
+    }
+
+    /// Least and most static share wanted.
+    pub(super) fn static_share_targets(&self) -> (f64, f64) {
         let (low, high) = if self.is_front() {
             (RuleId::ForkStaticUsualLow, RuleId::ForkStaticUsualHigh)
         } else {
             (RuleId::RearStaticTargetLow, RuleId::RearStaticTargetHigh)
         };
-        f64::midpoint(self.ratio(low), self.ratio(high))
+        (self.ratio(low), self.ratio(high))
     }
 
     /// Least and most static share that is none to speak of.
@@ -243,6 +249,11 @@ impl<'a> Look<'a> {
             .filter(|_| self.adjusters_apply())
     }
 
+    /// Whether the spring is air: there is none of steel to change.
+    pub(super) fn is_air(&self) -> bool {
+        self.seen.damper_type == Some(DamperType::Air) && self.seen.rates.is_empty()
+    }
+
     pub(super) fn is_sealed(&self) -> bool {
         self.seen.serviceability == Some(Serviceability::Sealed)
     }
@@ -261,7 +272,9 @@ impl<'a> Look<'a> {
             evidence: Vec::new(),
             both: None,
             after: None,
+            springs: None,
             waits_for: Vec::new(),
+            waits_for_check: false,
             check_first: Vec::new(),
             overturned_by: Vec::new(),
             cautions: Vec::new(),

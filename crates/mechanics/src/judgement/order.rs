@@ -54,11 +54,16 @@ pub(super) fn ordered(desk: Desk, table: &RuleTable) -> Judgement {
         .collect();
     for (verdict, waits) in verdicts.iter_mut().zip(waits) {
         verdict.waits_for = waits;
+        // A hazard never waits.
+        verdict.waits_for_check &= !verdict.hazard;
     }
     let verdicts = causes_first(verdicts);
+    // One that waits for a check only is the first where nothing else is to be done: its check is.
+    let stands = |verdict: &Verdict| verdict.action != Action::Leave && verdict.waits_for.is_empty();
     let first = verdicts
         .iter()
-        .position(|verdict| verdict.action != Action::Leave && verdict.waits_for.is_empty());
+        .position(|verdict| stands(verdict) && !verdict.waits_for_check)
+        .or_else(|| verdicts.iter().position(stands));
     Judgement {
         verdicts,
         first,

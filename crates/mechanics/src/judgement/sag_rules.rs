@@ -1,6 +1,7 @@
 //! What sag says of preload and of the rear spring.
 
 use super::answer::{Action, Amount, Confidence, Direction, Subject, Verdict};
+use super::doubt;
 use super::look::{Cause, Desk, EQUAL, Look, SagSeen, Target};
 use super::rows::RuleId;
 use super::service::level_is_off;
@@ -43,6 +44,7 @@ pub(super) fn judge(look: &Look<'_>, desk: &mut Desk) {
     let way = if topped_out(look, sag) {
         wound_up(look, &target, sag)
     } else {
+        tell_thumb(look, desk, sag);
         by_share(look, sag)
     };
     if look.is_front() {
@@ -71,10 +73,32 @@ fn wound_up(look: &Look<'_>, target: &Target, sag: SagSeen) -> Option<(Direction
         .then(|| (Direction::Stiffer, vec![RuleId::StaticNone, RuleId::RearStaticShareLow]))
 }
 
+/// Whether static sag is so long against the rider's share that thumb asks for a softer spring.
+fn thumb_says_softer(look: &Look<'_>, sag: SagSeen) -> bool {
+    sag.still >= look.ratio(RuleId::TooStiffRatio) * sag.share
+}
+
+/// Thumb takes an end that only sits low for one that is too stiff: physics outranks it, and that is said.
+fn tell_thumb(look: &Look<'_>, desk: &mut Desk, sag: SagSeen) {
+    let (Some(says), Some((share, _))) = (look.share_says(), look.static_share_at_target()) else {
+        return;
+    };
+    if look.is_front() || says == 1 || !thumb_says_softer(look, sag) {
+        return;
+    }
+    let text = format!(
+        "static sag is {:.2} times the rider's share ({}), thumb says softer; with the total as wanted the static share is \
+         {share:.2}, which does not ask for it: physics outranks thumb",
+        sag.still / sag.share,
+        look.said(RuleId::TooStiffRatio)
+    );
+    desk.find(Code::ThumbAgainstPhysics, text);
+}
+
 fn by_share(look: &Look<'_>, sag: SagSeen) -> Option<(Direction, Vec<RuleId>)> {
     let says = look.share_says()?;
     let mut rules = Vec::new();
-    if sag.still >= look.ratio(RuleId::TooStiffRatio) * sag.share {
+    if thumb_says_softer(look, sag) {
         rules.push(RuleId::TooStiffRatio);
     }
     match says {
@@ -130,6 +154,8 @@ fn rear_spring(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen, 
     computed.computation = "rider's share over share wanted";
     verdict.evidence.push(computed);
     verdict.confidence = sureness(look);
+    doubt::hold(look, &mut verdict);
+    doubt::implied(look, &mut verdict, factor);
     if look.seen.rates.is_empty() {
         desk.miss(look, "rates", "how many rate steps the spring is off");
         verdict.confidence = verdict.confidence.min(Confidence::Medium);
@@ -228,7 +254,13 @@ fn preload(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen) {
             .check_first
             .push("today: take preload out until the machine sags a little by itself, and ride slowly".to_owned());
     }
-    let open = topped && up >= 0.0;
+    if look.is_air() {
+        verdict.check_first.push(
+            "the spring is air: its pressure is what preload is elsewhere; the wheel hanging, within the maker's limits"
+                .to_owned(),
+        );
+    }
+    let open = (topped && up >= 0.0) || look.is_air();
     if !spring && !open {
         position(look, desk, &mut verdict, up);
     }
@@ -293,6 +325,7 @@ fn out_of_reach(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen)
     verdict
         .overturned_by
         .push("built-in preload or a spacer other than was taken".to_owned());
+    doubt::hold(look, &mut verdict);
     desk.push(verdict, &causes_of_sag(look, &[Subject::Friction]));
 }
 

@@ -14,6 +14,15 @@ pub(super) struct Ladder {
     step: f64,
 }
 
+/// How far measured springs of one mark may be apart, of the rate (common practice, no source).
+const ONE_MARK: f64 = 0.03;
+
+/// Rates of the springs at hand, one by one.
+fn single_rates<'a>(look: &'a Look<'_>) -> impl Iterator<Item = f64> + 'a {
+    let candidates = look.seen.at_hand.iter().flat_map(|at_hand| &at_hand.candidates);
+    candidates.flat_map(|one| one.springs.iter().map(|spring| spring.rate.si()))
+}
+
 /// How far to go.
 pub(super) struct Asked {
     pub(super) amount: Amount,
@@ -38,16 +47,16 @@ pub(super) struct Needed {
 impl Ladder {
     pub(super) fn of(look: &Look<'_>, desk: &mut Desk) -> Option<Self> {
         let now = look.rate()?;
-        let mut rates: Vec<f64> = look
-            .seen
-            .rack
-            .iter()
-            .map(|rate| rate.si())
-            .filter(|k| *k > 0.0)
-            .collect();
+        let rack: Vec<f64> = look.seen.rack.iter().map(|rate| rate.si()).collect();
+        // Springs of one rate are one rung; those at hand differ a little where they were measured.
+        let (mut rates, same) = if rack.is_empty() {
+            (single_rates(look).collect(), ONE_MARK)
+        } else {
+            (rack, 1e-3)
+        };
+        rates.retain(|k| *k > 0.0);
         rates.sort_by(f64::total_cmp);
-        // Springs of one rate are one rung.
-        rates.dedup_by(|a, b| (*a - *b).abs() <= 1e-3 * *b);
+        rates.dedup_by(|a, b| (*a - *b).abs() <= same * *b);
         let mut gaps: Vec<f64> = rates.iter().zip(rates.iter().skip(1)).map(|(a, b)| b - a).collect();
         gaps.sort_by(f64::total_cmp);
         if let Some(step) = gaps.get(gaps.len() / 2).copied() {
@@ -208,7 +217,7 @@ pub(super) fn verdict(look: &Look<'_>, way: Direction, asked: &Asked) -> Verdict
     verdict.after = asked
         .rate_factor
         .zip(wanted)
-        .map(|(rate, total)| after_spring(look, total, rate));
+        .map(|(rate, total)| after_spring(look, total, rate, None));
     verdict
         .cautions
         .extend([Code::StoredEnergy.caution(), caution::UNTESTED]);

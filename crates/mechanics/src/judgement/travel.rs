@@ -132,6 +132,10 @@ fn short(look: &Look<'_>, desk: &mut Desk, reading: &str) {
 
 /// A stiffer spring, by thumb or by braking; whether it was asked for.
 fn stiffer(look: &Look<'_>, desk: &mut Desk, (by_thumb, braked): (bool, Option<&Braked>), reading: &str) -> bool {
+    if look.is_air() {
+        tell_air(desk, reading);
+        return false;
+    }
     let needed = match (braked, look.rate()) {
         (Some(braked), Some(now)) => Some(Needed {
             factor: braked.rate / now,
@@ -263,8 +267,21 @@ fn little(look: &Look<'_>, desk: &mut Desk, used: f64) {
     }
 }
 
+/// Air has no spring to change: pressure and volume make its rate.
+fn tell_air(desk: &mut Desk, reading: &str) {
+    let text = format!(
+        "{reading}: the spring is air; pressure moves it as preload does, and less or more air volume, set by the oil, makes \
+         its last part stiffer or softer"
+    );
+    desk.find(Code::AirSpring, text);
+}
+
 /// A softer spring: it waits for what can hold the end up without one.
 fn softer(look: &Look<'_>, desk: &mut Desk, reading: &str) {
+    if look.is_air() {
+        tell_air(desk, reading);
+        return;
+    }
     let agrees = look.share_says() == Some(0);
     let mut factor = look
         .target()
