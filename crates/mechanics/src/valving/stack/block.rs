@@ -18,6 +18,7 @@ pub(super) fn at(values: &[f64], index: usize) -> f64 {
 }
 
 /// Sum of products of pairs, as far as both go. Eight sums side by side: one alone would wait for each addition.
+#[inline]
 pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
     let ((blocks, _), (others, _)) = (a.as_chunks::<8>(), b.as_chunks::<8>());
     let both = blocks.len().min(others.len());
@@ -33,6 +34,7 @@ pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
 }
 
 /// Adds `k x`.
+#[inline]
 pub(super) fn add(to: &mut Node, k: f64, x: &Node) {
     for (to, x) in to.iter_mut().zip(x) {
         *to += k * x;
@@ -40,6 +42,7 @@ pub(super) fn add(to: &mut Node, k: f64, x: &Node) {
 }
 
 /// Sum of the products of four pairs.
+#[inline]
 pub(super) fn product(a: &Node, b: &Node) -> f64 {
     let ([a0, a1, a2, a3], [b0, b1, b2, b3]) = (a, b);
     (a0 * b0 + a1 * b1) + (a2 * b2 + a3 * b3)
@@ -58,6 +61,7 @@ pub(super) fn most(values: impl IntoIterator<Item = f64>) -> f64 {
 }
 
 /// `A' x`: the rows of `A`, each times its value.
+#[inline]
 pub(super) fn weighed(rows: &Block, x: &Node) -> Node {
     let mut sum = [0.0; PER_NODE];
     for (row, x) in rows.iter().zip(x) {
@@ -67,15 +71,22 @@ pub(super) fn weighed(rows: &Block, x: &Node) -> Node {
 }
 
 /// `A B`.
+#[inline]
 fn times(a: &Block, b: &Block) -> Block {
-    a.map(|row| weighed(b, &row))
+    let mut all = [[0.0; PER_NODE]; PER_NODE];
+    for (all, row) in all.iter_mut().zip(a) {
+        *all = weighed(b, row);
+    }
+    all
 }
 
+#[inline]
 fn transposed(block: &Block) -> Block {
     let [[a, b, c, d], [e, f, g, h], [i, j, k, l], [m, n, o, p]] = *block;
     [[a, e, i, m], [b, f, j, n], [c, g, k, o], [d, h, l, p]]
 }
 
+#[inline]
 fn subtract(from: &mut Block, what: &Block) {
     for (from, what) in from.iter_mut().zip(what) {
         add(from, -1.0, what);
@@ -298,7 +309,13 @@ impl Chain {
     pub(super) fn towards_first(&self, node: usize, columns: [Node; 2]) -> impl Iterator<Item = [Node; 2]> {
         let way = self.eliminated.get(1..=node).unwrap_or_default().iter().rev();
         way.scan(columns, |columns, left| {
-            *columns = columns.map(|column| weighed(&left.factor, &column).map(|value| -value));
+            for column in columns.iter_mut() {
+                let mut nearer = [0.0; PER_NODE];
+                for (row, value) in left.factor.iter().zip(*column) {
+                    add(&mut nearer, -value, row);
+                }
+                *column = nearer;
+            }
             Some(*columns)
         })
     }
@@ -349,10 +366,11 @@ mod tests {
         chain.add_slope(3, 2.5);
         full[13][13] += 2.5;
         chain.hold([true, false, false, false]);
-        for k in 0..4 * nodes {
-            full[0][k] = f64::from(u8::from(k == 0));
-            full[k][0] = full[0][k];
+        full[0].fill(0.0);
+        for row in &mut full {
+            row[0] = 0.0;
         }
+        full[0][0] = 1.0;
         assert!(chain.factor());
         (chain, full)
     }

@@ -1,6 +1,11 @@
 //! The contact problem of one step: a linear complementarity problem.
 
+use std::collections::VecDeque;
+
 use super::block::{at, dot};
+
+/// Rows of the factor made side by side.
+const LANES: usize = 8;
 
 /// A dense symmetric matrix.
 #[derive(Debug, Clone)]
@@ -46,16 +51,17 @@ const QUICK: usize = 12;
 /// next.
 #[derive(Debug, Clone)]
 pub(super) struct Contacts {
-    /// `A`.
+    /// `A`, scaled.
     give: Dense,
     /// What brings each diagonal entry to one from both sides.
     scale: Vec<f64>,
+    /// Scaled gaps without any force.
     d: Vec<f64>,
-    /// Scaled gap below which a ring counts as penetrating.
+    /// Gap below which a ring counts as penetrating.
     tolerance: f64,
     /// Rings in contact.
     rings: Vec<usize>,
-    /// Rows of the lower factor of their part of the scaled matrix, each one longer than the one before.
+    /// Rows of the lower factor of their part of `A`, each one longer than the one before.
     factor: Vec<f64>,
 }
 
@@ -78,11 +84,17 @@ impl Contacts {
 
     /// Takes another `A`, filled from zero.
     pub(super) fn give(&mut self, fill: impl FnOnce(&mut Dense)) {
+        let size = self.give.size;
         self.give.entries.fill(0.0);
         fill(&mut self.give);
-        let diagonal = self.give.entries.iter().step_by(self.give.size + 1);
+        let diagonal = self.give.entries.iter().step_by(size + 1);
         for (scale, entry) in self.scale.iter_mut().zip(diagonal) {
             *scale = 1.0 / entry.sqrt();
+        }
+        for (row, own) in self.give.entries.chunks_exact_mut(size.max(1)).zip(&self.scale) {
+            for (entry, other) in row.iter_mut().zip(&self.scale) {
+                *entry *= own * other;
+            }
         }
         self.rings.clear();
         self.factor.clear();
@@ -92,37 +104,71 @@ impl Contacts {
     /// its bound of steps.
     pub(super) fn solve(&mut self, d: &[f64], touching: &mut [bool]) -> Option<Vec<f64>> {
         self.d.clear();
-        self.d.extend_from_slice(d);
-        let scaled = d.iter().zip(&self.scale).map(|(d, scale)| (d * scale).abs());
-        self.tolerance = CLOSED * scaled.fold(0.0_f64, f64::max);
-        let forces = self.quick(touching).or_else(|| self.safe(touching))?;
+        self.d.extend(d.iter().zip(&self.scale).map(|(d, scale)| d * scale));
+        self.tolerance = CLOSED * self.d.iter().fold(0.0_f64, |most, d| most.max(d.abs()));
+        let mut forces = self.quick(touching).or_else(|| self.safe(touching))?;
         for (touches, force) in touching.iter_mut().zip(&forces) {
             *touches = *force > 0.0;
+        }
+        for (force, scale) in forces.iter_mut().zip(&self.scale) {
+            *force *= scale;
         }
         Some(forces)
     }
 
-    /// Takes a ring in; false where it depends on those that are in.
-    fn enter(&mut self, ring: usize) -> bool {
-        let (given, own) = (self.give.row(ring), at(&self.scale, ring));
-        let first = self.factor.len();
-        for (k, other) in self.rings.iter().enumerate() {
-            let (known, row) = self.factor.split_at(first);
-            let known = known.get(start(k)..=start(k) + k).unwrap_or_default();
-            let below = dot(row, known);
-            let last = known.last().copied().unwrap_or(f64::NAN);
-            let entry = at(given, *other) * own * at(&self.scale, *other);
-            self.factor.push((entry - below) / last);
+    /// Takes rings in, as many as come; those that depend on rings that are in stay out.
+    fn enter(&mut self, rings: impl Iterator<Item = usize>) {
+        let mut waiting: VecDeque<usize> = rings.collect();
+        while !waiting.is_empty() {
+            let taken = waiting.len().min(LANES);
+            let together: Vec<usize> = waiting.drain(..taken).collect();
+            let entered = self.enter_together(&together);
+            // The first that did not enter is out; the others try again.
+            for ring in together.into_iter().skip(entered + 1).rev() {
+                waiting.push_front(ring);
+            }
         }
-        let row = self.factor.get(first..).unwrap_or_default();
-        let pivot = at(given, ring) * own * own - dot(row, row);
-        if !(pivot > DEPENDENT) {
-            self.factor.truncate(first);
-            return false;
+    }
+
+    /// Takes some rings in, up to the first that depends on those before it; how many entered. Their rows of the factor are
+    /// made side by side.
+    fn enter_together(&mut self, together: &[usize]) -> usize {
+        let known = self.rings.len();
+        let given = |ring: usize| {
+            let row = self.give.row(ring);
+            let mut column = [0.0; LANES];
+            for (entry, other) in column.iter_mut().zip(together) {
+                *entry = at(row, *other);
+            }
+            column
+        };
+        let mut columns: Vec<[f64; LANES]> = Vec::with_capacity(known);
+        for (index, ring) in self.rings.iter().enumerate() {
+            let mut column = given(*ring);
+            let row = self.factor.get(start(index)..=start(index) + index).unwrap_or_default();
+            let [before @ .., pivot] = row else { return 0 };
+            reduce(&mut column, &columns, before);
+            columns.push(column.map(|entry| entry / pivot));
         }
-        self.factor.push(pivot.sqrt());
-        self.rings.push(ring);
-        true
+        let mut own: Vec<[f64; LANES]> = Vec::with_capacity(LANES);
+        for (lane, ring) in together.iter().enumerate() {
+            let first = self.factor.len();
+            self.factor.extend(columns.iter().map(|column| at(column, lane)));
+            let mut column = given(*ring);
+            reduce(&mut column, &columns, self.factor.get(first..).unwrap_or_default());
+            self.factor.extend(own.iter().map(|column| at(column, lane)));
+            reduce(&mut column, &own, self.factor.get(first + known..).unwrap_or_default());
+            let square = at(&column, lane);
+            if !(square > DEPENDENT) {
+                self.factor.truncate(first);
+                return lane;
+            }
+            let pivot = square.sqrt();
+            own.push(column.map(|entry| entry / pivot));
+            self.factor.push(pivot);
+            self.rings.push(*ring);
+        }
+        together.len()
     }
 
     /// Starts again with these rings; those that depend on earlier ones stay out. The factor of those it begins with and
@@ -135,9 +181,7 @@ impl Contacts {
             kept += 1;
         }
         self.keep(kept);
-        for ring in rings {
-            self.enter(ring);
-        }
+        self.enter(rings);
     }
 
     /// Keeps the first rings alone.
@@ -155,9 +199,7 @@ impl Contacts {
             .unwrap_or(self.rings.len());
         let after: Vec<usize> = self.rings.iter().copied().skip(kept).collect();
         self.keep(kept);
-        for ring in after.into_iter().filter(|ring| !leaving.contains(ring)) {
-            self.enter(ring);
-        }
+        self.enter(after.into_iter().filter(|ring| !leaving.contains(ring)));
     }
 
     fn solve_factored(&self, right: &mut [f64]) {
@@ -174,60 +216,37 @@ impl Contacts {
                 continue;
             };
             *value /= pivot;
+            let value = *value;
             for (earlier, factor) in before.iter_mut().zip(row(k)) {
-                *earlier -= factor * *value;
+                *earlier -= factor * value;
             }
         }
     }
 
-    /// Forces that close every ring of the set, in the set's order, refined once.
-    fn forces(&self) -> Vec<f64> {
-        let scaled = |ring: usize, gap: f64| -gap * at(&self.scale, ring);
-        let mut forces: Vec<f64> = self.rings.iter().map(|&ring| scaled(ring, at(&self.d, ring))).collect();
-        self.solve_factored(&mut forces);
-        for (force, ring) in forces.iter_mut().zip(&self.rings) {
-            *force *= at(&self.scale, *ring);
-        }
-        let closed = |row: &[f64]| -> f64 { self.rings.iter().zip(&forces).map(|(&k, f)| at(row, k) * f).sum() };
-        let mut rest: Vec<f64> = self
-            .rings
-            .iter()
-            .map(|&ring| scaled(ring, at(&self.d, ring) + closed(self.give.row(ring))))
-            .collect();
-        self.solve_factored(&mut rest);
-        for ((force, rest), ring) in forces.iter_mut().zip(&rest).zip(&self.rings) {
-            *force += rest * at(&self.scale, *ring);
-        }
-        forces
-    }
-
-    fn spread(&self, forces: &[f64]) -> Vec<f64> {
-        let mut all = vec![0.0; self.d.len()];
-        for (&ring, force) in self.rings.iter().zip(forces) {
-            if let Some(place) = all.get_mut(ring) {
-                *place = *force;
-            }
-        }
-        all
-    }
-
-    /// Scaled gaps under these forces; those of the set are zero.
-    fn gaps(&self, forces: &[f64]) -> Vec<f64> {
-        let mut gaps = self.d.clone();
-        for (&ring, force) in self.rings.iter().zip(forces) {
-            for (gap, give) in gaps.iter_mut().zip(self.give.row(ring)) {
-                *gap += force * give;
-            }
-        }
-        for (gap, scale) in gaps.iter_mut().zip(&self.scale) {
-            *gap *= scale;
-        }
+    /// Forces that close every ring of the set, refined once, and the gaps under them; those of the set are zero.
+    fn closing(&self) -> (Vec<f64>, Vec<f64>) {
+        let mut forces = vec![0.0; self.d.len()];
+        self.close(&self.d, &mut forces);
+        let rows = self.give.entries.chunks_exact(self.give.size.max(1));
+        let mut gaps: Vec<f64> = rows.zip(&self.d).map(|(row, d)| d + dot(row, &forces)).collect();
+        self.close(&gaps, &mut forces);
         for &ring in &self.rings {
             if let Some(gap) = gaps.get_mut(ring) {
                 *gap = 0.0;
             }
         }
-        gaps
+        (forces, gaps)
+    }
+
+    /// Adds the forces that close these gaps at the rings of the set.
+    fn close(&self, gaps: &[f64], forces: &mut [f64]) {
+        let mut right: Vec<f64> = self.rings.iter().map(|&ring| -at(gaps, ring)).collect();
+        self.solve_factored(&mut right);
+        for (&ring, force) in self.rings.iter().zip(&right) {
+            if let Some(place) = forces.get_mut(ring) {
+                *place += force;
+            }
+        }
     }
 
     fn quick(&mut self, touching: &[bool]) -> Option<Vec<f64>> {
@@ -236,27 +255,15 @@ impl Contacts {
         let mut worse = 0;
         for _ in 0..QUICK {
             self.restart((0..wanted.len()).filter(|&k| wanted.get(k) == Some(&true)));
-            let forces = self.forces();
-            let gaps = self.gaps(&forces);
-            wanted.fill(false);
-            let mut changes = 0;
-            for (&ring, force) in self.rings.iter().zip(&forces) {
-                if *force > 0.0 {
-                    if let Some(place) = wanted.get_mut(ring) {
-                        *place = true;
-                    }
-                } else {
-                    changes += 1;
-                }
+            let (forces, gaps) = self.closing();
+            for ((wanted, force), gap) in wanted.iter_mut().zip(&forces).zip(&gaps) {
+                *wanted = *force > 0.0 || *gap < -self.tolerance;
             }
-            for (place, gap) in wanted.iter_mut().zip(&gaps) {
-                if *gap < -self.tolerance {
-                    *place = true;
-                    changes += 1;
-                }
-            }
+            let pulling = self.rings.iter().filter(|ring| !(at(&forces, **ring) > 0.0)).count();
+            let penetrating = gaps.iter().filter(|gap| **gap < -self.tolerance).count();
+            let changes = pulling + penetrating;
             if changes == 0 {
-                return forces.iter().all(|f| f.is_finite()).then(|| self.spread(&forces));
+                return forces.iter().all(|f| f.is_finite()).then_some(forces);
             }
             // Exchanges that stop getting fewer may go round for ever.
             if changes < fewest {
@@ -273,24 +280,21 @@ impl Contacts {
 
     fn safe(&mut self, touching: &[bool]) -> Option<Vec<f64>> {
         self.restart((0..touching.len()).filter(|&k| touching.get(k) == Some(&true)));
-        let mut forces = loop {
-            let forces = self.forces();
+        let (mut forces, mut gaps) = loop {
+            let (forces, gaps) = self.closing();
             let pulling: Vec<usize> = self
                 .rings
                 .iter()
-                .zip(&forces)
-                .filter(|(_, force)| !(**force > 0.0))
-                .map(|(&ring, _)| ring)
+                .copied()
+                .filter(|&ring| !(at(&forces, ring) > 0.0))
                 .collect();
             if pulling.is_empty() {
-                break self.spread(&forces);
+                break (forces, gaps);
             }
             self.leave(&pulling);
         };
         let mut refused = vec![false; self.d.len()];
         for _ in 0..20 * self.d.len() + 20 {
-            let own: Vec<f64> = self.rings.iter().map(|&ring| at(&forces, ring)).collect();
-            let gaps = self.gaps(&own);
             let open = gaps
                 .iter()
                 .zip(&refused)
@@ -302,11 +306,11 @@ impl Contacts {
             let Some((ring, _)) = worst.filter(|(_, gap)| *gap < -self.tolerance) else {
                 return forces.iter().all(|f| f.is_finite()).then_some(forces);
             };
-            if !self.enter(ring) {
+            if self.enter_together(&[ring]) == 0 {
                 mark(&mut refused, ring);
                 continue;
             }
-            self.settle(&mut forces)?;
+            (forces, gaps) = self.settle(forces)?;
             if self.rings.contains(&ring) {
                 refused.fill(false);
             } else {
@@ -316,23 +320,22 @@ impl Contacts {
         None
     }
 
-    /// Moves from feasible forces towards those of the set, giving up each ring whose force reaches zero on the way.
-    fn settle(&mut self, forces: &mut Vec<f64>) -> Option<()> {
+    /// Moves from feasible forces to those of the set, giving up each ring whose force reaches zero on the way.
+    fn settle(&mut self, from: Vec<f64>) -> Option<(Vec<f64>, Vec<f64>)> {
+        let mut forces = from;
         for _ in 0..=self.d.len() {
-            let wanted = self.forces();
+            let (wanted, gaps) = self.closing();
             let pairs = || {
                 self.rings
                     .iter()
-                    .zip(&wanted)
-                    .map(|(&ring, to)| (ring, at(forces, ring), *to))
+                    .map(|&ring| (ring, at(&forces, ring), at(&wanted, ring)))
             };
             let way = pairs()
                 .filter(|(_, _, to)| !(*to > 0.0))
                 .map(|(ring, from, to)| (ring, from / (from - to).max(f64::MIN_POSITIVE)))
                 .min_by(|a, b| a.1.total_cmp(&b.1));
             let Some((first, share)) = way else {
-                *forces = self.spread(&wanted);
-                return Some(());
+                return Some((wanted, gaps));
             };
             let moved: Vec<(usize, f64)> = pairs()
                 .map(|(ring, from, to)| (ring, from + share * (to - from)))
@@ -351,6 +354,29 @@ impl Contacts {
             self.leave(&leaving);
         }
         None
+    }
+}
+
+/// Takes earlier columns, each times its factor, off one.
+fn reduce(column: &mut [f64; LANES], earlier: &[[f64; LANES]], factors: &[f64]) {
+    // Two sums side by side: one alone would wait for each difference. Copies, because what may lie anywhere would be stored
+    // again after each column.
+    let (mut even, mut odd) = (*column, [0.0; LANES]);
+    let take = |rest: &mut [f64; LANES], other: &[f64; LANES], factor: f64| {
+        for (entry, other) in rest.iter_mut().zip(other) {
+            *entry -= factor * other;
+        }
+    };
+    let ((columns, last), (pairs, end)) = (earlier.as_chunks::<2>(), factors.as_chunks::<2>());
+    for ([a, b], [of_a, of_b]) in columns.iter().zip(pairs) {
+        take(&mut even, a, *of_a);
+        take(&mut odd, b, *of_b);
+    }
+    for (other, factor) in last.iter().zip(end) {
+        take(&mut even, other, *factor);
+    }
+    for ((column, even), odd) in column.iter_mut().zip(&even).zip(&odd) {
+        *column = even + odd;
     }
 }
 

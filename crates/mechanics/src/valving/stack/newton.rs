@@ -27,7 +27,7 @@ const SLOW: f64 = 0.1;
 /// Halvings of a load step that does not end.
 const HALVINGS: usize = 10;
 /// Sum of the weights of earlier states above which a load lies too far from them to be foreseen.
-const FAR: f64 = 10.0;
+const FAR: f64 = 20.0;
 
 /// Which theory.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -79,8 +79,8 @@ impl State {
         }
     }
 
-    /// What the last of some states, at rising loads, lead to expect at a further one: a parabola through three of them, or
-    /// a line through two. `None` where the load lies far from them. It is a start, and nothing of it is left in a solution.
+    /// What the last of some states, at rising loads, lead to expect at a further one: a cubic through four of them, or
+    /// less where they are fewer. `None` where the load lies far from them. It is a start, and nothing of it is left in a solution.
     fn foreseen(before: &[Self], pressure: f64) -> Option<Self> {
         let weights = |states: &[Self]| -> Option<Vec<f64>> {
             let others = |own: usize| states.iter().enumerate().filter(move |(k, _)| *k != own);
@@ -94,7 +94,7 @@ impl State {
             (sum <= FAR).then_some(weights)
         };
         let last = before.last()?;
-        let (states, weights) = [3, 2].into_iter().find_map(|count| {
+        let (states, weights) = [4, 3, 2].into_iter().find_map(|count| {
             let states = before.get(before.len().checked_sub(count)?..)?;
             Some((states, weights(states)?))
         })?;
@@ -386,36 +386,38 @@ pub(super) fn tilted(thickness: f64, slope: f64) -> f64 {
 
 /// Adds what a disc gives at each of its rings to a force on another.
 fn add_give(give: &mut Dense, disc: &Disc, thickness: f64, grips: &[Grip]) {
-    let entry = |of: &Grip, by: &Grip, [lift, slope]: &[Node; 2]| {
-        let tilt = |grip: &Grip| tilted(thickness, at(&disc.slopes, grip.node));
-        let (tilt_of, tilt_by) = (tilt(of), tilt(by));
-        of.lift * (by.lift * lift[0] + tilt_by * slope[0]) + tilt_of * (by.lift * lift[1] + tilt_by * slope[1])
-    };
-    let rings: Vec<&[Grip]> = grips.chunk_by(|a, b| a.node == b.node).collect();
-    for (index, own) in rings.iter().enumerate() {
-        let Some(node) = own.first().map(|grip| grip.node) else {
-            continue;
-        };
-        let here = disc.chain.inverse_at(node);
-        for of in *own {
-            for by in *own {
-                give.add(of.contact, by.contact, entry(of, by, &here));
-            }
-        }
-        let mut nearer = rings.iter().take(index).rev().peekable();
-        for (node, columns) in (0..node).rev().zip(disc.chain.towards_first(node, here)) {
-            let Some(others) = nearer.peek() else { break };
-            if others.first().is_none_or(|grip| grip.node != node) {
-                continue;
-            }
-            for of in **others {
-                for by in *own {
-                    let value = entry(of, by, &columns);
+    let rings: Vec<(usize, f64, &[Grip])> = grips
+        .chunk_by(|a, b| a.node == b.node)
+        .filter_map(|own| {
+            let node = own.first()?.node;
+            Some((node, tilted(thickness, at(&disc.slopes, node)), own))
+        })
+        .collect();
+    for (index, &(node, tilt, own)) in rings.iter().enumerate() {
+        let mut join = |(of_tilt, others): (f64, &[Grip]), [lift, slope]: &[Node; 2], mirrored: bool| {
+            let both = of_tilt * tilt * slope[1];
+            for by in own {
+                for of in others {
+                    let lifts = of.lift * (by.lift * lift[0] + tilt * slope[0]);
+                    let value = lifts + by.lift * of_tilt * lift[1] + both;
                     give.add(of.contact, by.contact, value);
-                    give.add(by.contact, of.contact, value);
+                    if mirrored {
+                        give.add(by.contact, of.contact, value);
+                    }
                 }
             }
-            nearer.next();
+        };
+        let here = disc.chain.inverse_at(node);
+        join((tilt, own), &here, false);
+        let mut nearer = rings.iter().take(index).rev().peekable();
+        for (node, columns) in (0..node).rev().zip(disc.chain.towards_first(node, here)) {
+            let Some(&&(other, of_tilt, others)) = nearer.peek() else {
+                break;
+            };
+            if other == node {
+                join((of_tilt, others), &columns, true);
+                nearer.next();
+            }
         }
     }
 }
