@@ -87,7 +87,12 @@ await page.waitForFunction((was) => document.querySelector("#said").textContent 
 const hazard = await said();
 expect(/^Hazard\. First: set rear preload, less/.test(hazard), `no static sag at the rear is told as "${hazard}"`);
 expect(await page.locator("ol.verdicts > li").first().evaluate((one) => one.classList.contains("hazard")), "the hazard does not come first");
+for (const what of ["pressed", "lifted"]) await page.fill(field("found", "rear", `with_rider_${what}`), what === "pressed" ? "559" : "561");
+await page.waitForFunction(() => document.querySelector("#result").textContent.includes("Springs at hand"));
+const ranked = await page.locator("ol.verdicts li li:has-text('by its mark')").first().textContent();
+expect(/shock spring 1[012]5, invented \(by its mark\), preload .* mm, static sag .* mm, total sag .* mm: does/.test(ranked), `a spring of the rack is told as ${ranked}`);
 expect(page.url() === TERN, `what was typed went to ${page.url()}`);
+await page.waitForSelector("#result:not([aria-busy])");
 await axe(page, "a judgement drawn anew");
 await page.click("button[value=inch]");
 await page.waitForURL(`${TERN}${LAST}`);

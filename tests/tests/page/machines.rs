@@ -9,6 +9,7 @@ use wire::quantity::Message as _;
 use wire::v1;
 use wire::v1::DampingCircuit::{Compression, Rebound};
 use wire::v1::book_service_client::BookServiceClient;
+use wire::v1::rack_service_client::RackServiceClient;
 
 /// A day, in seconds.
 const DAY: i64 = 86_400;
@@ -152,8 +153,28 @@ fn visit(index: usize, words: &str) -> v1::VisitValues {
     }
 }
 
-/// Fills the book; `hostile` stands wherever words may.
+/// Springs on the rack, known by their marks.
+async fn rack(channel: Channel) -> Result<(), Box<dyn Error>> {
+    let mut rack = RackServiceClient::new(channel);
+    for rate in [85.0, 105.0, 115.0, 125.0] {
+        let spring = v1::Spring {
+            label: format!("shock spring {rate}, invented"),
+            marked_rate: Some(v1::Stiffness::from_parts(rate, 1)),
+            ..Default::default()
+        };
+        rack.create_spring(v1::CreateSpringRequest {
+            spring: Some(spring),
+            request_id: id(),
+            ..Default::default()
+        })
+        .await?;
+    }
+    Ok(())
+}
+
+/// Fills the book and the rack; `hostile` stands wherever words may.
 pub(super) async fn fill(channel: Channel, hostile: &str) -> Result<(), Box<dyn Error>> {
+    rack(channel.clone()).await?;
     let mut book = BookServiceClient::new(channel);
     let rider = v1::Rider {
         person_name: "Ada Example".to_owned(),

@@ -4,6 +4,7 @@
 //! the view anew; with it the judgement alone is drawn anew while a person types.
 
 mod ahead;
+mod at_hand;
 mod fields;
 mod fitted;
 mod form;
@@ -157,12 +158,12 @@ async fn back(Path(id): Path<String>) -> Response<Body> {
 /// The judgement alone, for the script.
 async fn judgement(State(page): State<Page>, visitor: Visitor, Path(id): Path<String>, posted: Posted) -> Sent {
     let wanted = wanted(&posted);
-    let units = visitor.clone();
+    let (units, measured) = (visitor.clone(), page.measured.clone());
     let told = page
         .places
         .compute(move |bench| {
             let kept = kept::read(bench, &id, &wanted)?;
-            Ok(told::told(bench, &kept, &posted, &units))
+            Ok(told::told(bench, &measured, &kept, &posted, &units))
         })
         .await?;
     let parts = html! { (result(&told)) (missing(&told)) (left(&told)) };
@@ -185,14 +186,14 @@ async fn scene(
     posted: Option<Posted>,
     query: Query,
 ) -> Result<Scene, ServiceError> {
-    let visitor = visitor.clone();
+    let (visitor, measured) = (visitor.clone(), page.measured.clone());
     page.places
         .compute(move |bench| {
             let kept = kept::read(bench, &id, &wanted)?;
             let posted = posted.unwrap_or_else(|| filled(bench, &kept, &visitor));
             let units = visitor.reply_units();
             Ok(Scene {
-                told: told::told(bench, &kept, &posted, &visitor),
+                told: told::told(bench, &measured, &kept, &posted, &visitor),
                 history: history::read(bench, &kept, query.history, units)?,
                 ahead: ahead::read(bench, &kept, query.ahead, units),
                 kept,

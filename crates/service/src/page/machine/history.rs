@@ -7,7 +7,7 @@ use wire::v1;
 
 use super::form::told;
 use super::kept::{self, Kept, id_of, time_of};
-use super::words::{ENDS, heading, riding};
+use super::words::{ENDS, heading, riding, sent};
 use crate::bench::Bench;
 use crate::error::ServiceError;
 use crate::page::plot::{Axis, Line, Look, Mark, Plot};
@@ -289,12 +289,8 @@ pub(super) fn ridden_words(distance: Option<&v1::Length>, units: UnitSystem) -> 
 /// Shares left of the circuits of an end against distance; none where fewer than two are known.
 fn shares(reply: &v1::FollowMachineResponse, end: End, units: UnitSystem) -> Option<Plot> {
     const LOOKS: [Look; 4] = [Look::Press, Look::OtherPress, Look::Return, Look::OtherReturn];
-    let sent = match end {
-        End::Front => v1::MachineEnd::Front,
-        End::Rear => v1::MachineEnd::Rear,
-    };
     let unit = ridden(units);
-    let of_end: Vec<&v1::ShareTrend> = reply.trends.iter().filter(|trend| trend.end() == sent).collect();
+    let of_end: Vec<&v1::ShareTrend> = reply.trends.iter().filter(|trend| trend.end() == sent(end)).collect();
     let mut lines: Vec<Line> = Vec::new();
     for (trend, look) in of_end.iter().zip(LOOKS) {
         let at = |distance: &v1::Length| {

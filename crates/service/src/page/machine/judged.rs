@@ -1,11 +1,11 @@
 //! The judgement: what is to be changed first, then everything in the order of the work, each with its reasons.
 
 use maud::{Markup, html};
-use mechanics::chassis::End;
 use wire::setup::words::{circuit, end};
 use wire::v1;
 
-use super::words::{self, ENDS, heading};
+use super::at_hand;
+use super::words::{self, ENDS, heading, sent};
 use crate::bench::Bench;
 use crate::error::ServiceError;
 use crate::page::said;
@@ -142,12 +142,14 @@ fn one(reply: &v1::JudgeSetupResponse, index: usize, verdict: &v1::Verdict) -> M
                 @if first { "The one change to make first. " }
                 (place(verdict))
                 @if !waits.is_empty() { "; waits for " (waits.join(" and ")) }
+                @if verdict.waits_for_check { "; waits for what is to be checked first" }
             }
             (list("Why", verdict.evidence.iter().map(why)))
             (list("Check first", verdict.check_first.iter().cloned()))
             (list("What would overturn it", verdict.overturned_by.iter().cloned()))
             @for caution in &verdict.cautions { p { strong { "Caution: " } (caution) } }
             (after(verdict))
+            (at_hand::shown(&verdict.springs))
         }
     }
 }
@@ -214,13 +216,9 @@ fn after(verdict: &v1::Verdict) -> Markup {
 /// What is not known, as what it would settle.
 pub(super) fn missing(reply: &v1::JudgeSetupResponse) -> Markup {
     let of = |end: i32| reply.missing.iter().filter(move |one| one.end == end);
-    let sent = |end: End| match end {
-        End::Front => v1::MachineEnd::Front as i32,
-        End::Rear => v1::MachineEnd::Rear as i32,
-    };
     html! {
         @if reply.missing.is_empty() { p.hint { "Nothing the judgement asks for is missing." } }
-        @for (title, end) in ENDS.map(|end| (heading(end), sent(end))).into_iter().chain([("Machine", 0)]) {
+        @for (title, end) in ENDS.map(|end| (heading(end), sent(end) as i32)).into_iter().chain([("Machine", 0)]) {
             @if of(end).next().is_some() {
                 p.part { (title) ", not known" }
                 ul { @for one in of(end) { li { b { (words::missing(&one.subject)) } ": would settle " (one.settles) } } }

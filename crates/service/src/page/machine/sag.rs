@@ -4,7 +4,7 @@ use maud::{Markup, html};
 use mechanics::chassis::End;
 use wire::v1;
 
-use super::words::{ENDS, heading, state_of};
+use super::words::{ENDS, heading, sent, state_of};
 use crate::bench::Bench;
 use crate::page::words::{Origin, estimated, per_cent, row};
 
@@ -23,10 +23,7 @@ pub(super) fn read(
                 machine: Some(machine.clone()),
                 rider_mass_with_gear: rider_mass,
             })),
-            end: match end {
-                End::Front => v1::MachineEnd::Front,
-                End::Rear => v1::MachineEnd::Rear,
-            } as i32,
+            end: sent(end) as i32,
             reply_units,
             ..Default::default()
         };

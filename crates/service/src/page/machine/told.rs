@@ -6,10 +6,11 @@ use wire::violation::Violation;
 
 use super::fields::{self, Moment};
 use super::kept::Kept;
-use super::{judged, sag};
+use super::{at_hand, judged, sag};
 use crate::bench::Bench;
 use crate::error::ServiceError;
 use crate::page::form::Posted;
+use crate::page::measured::Measured;
 use crate::page::visitor::Visitor;
 
 /// What is said of what was typed.
@@ -40,24 +41,43 @@ impl Told {
 }
 
 /// Judges what was typed. Whatever is wrong is said in place of the judgement: what was written stays.
-pub(super) fn told(bench: &Bench, kept: &Kept, posted: &Posted, visitor: &Visitor) -> Told {
+pub(super) fn told(bench: &Bench, measured: &Measured, kept: &Kept, posted: &Posted, visitor: &Visitor) -> Told {
     let typed = match fields::read(posted, kept) {
         Ok(typed) => typed,
         Err(faults) => return faulty(faults, kept),
     };
     let rider_mass = kept.rider_mass().or(typed.rider_mass);
-    let judge = |machine: &v1::MachineValues, state: &v1::SetupState| {
+    let units = visitor.reply_units();
+    let judge_with = |machine: &v1::MachineValues, state: &v1::SetupState, details: [v1::EndDetail; 2]| {
         let asked = judged::Asked {
             machine: machine.clone(),
             state: state.clone(),
             riding: typed.visit.riding,
             rider_mass,
-            details: typed.details.clone(),
+            details,
             deceleration: typed.deceleration,
             time: typed.visit.visit_time,
-            reply_units: visitor.reply_units(),
+            reply_units: units,
         };
         judged::judge(bench, asked)
+    };
+    // The rack is looked through only where another spring is asked for.
+    let judge = |machine: &v1::MachineValues, state: &v1::SetupState| {
+        let reply = judge_with(machine, state, typed.details.clone())?;
+        let wanted = at_hand::wanted(&reply);
+        if wanted == [false; 2] {
+            return Ok(reply);
+        }
+        let candidates = at_hand::candidates(bench, measured, units);
+        let mut details = typed.details.clone();
+        for (detail, wanted) in details.iter_mut().zip(wanted) {
+            if wanted {
+                detail.candidates = candidates.clone();
+                detail.mixed_legs = true;
+            }
+        }
+        // A spring of the rack that cannot be read is no reason to say nothing.
+        judge_with(machine, state, details).or(Ok(reply))
     };
     let [machine, machine_left] = &kept.fitted;
     let reply = match judge(machine, &typed.found) {
@@ -75,7 +95,7 @@ pub(super) fn told(bench: &Bench, kept: &Kept, posted: &Posted, visitor: &Visito
     if let Some(Err(ServiceError::InvalidFields(faults))) = left {
         return faulty(fields::at_fields(faults, Moment::Left, posted, kept), kept);
     }
-    let sags = sag::read(bench, machine, &typed.found, rider_mass, visitor.reply_units());
+    let sags = sag::read(bench, machine, &typed.found, rider_mass, units);
     Told {
         headline: judged::headline(&reply),
         body: html! { (sag::shown(&sags)) (judged::shown(&reply)) },

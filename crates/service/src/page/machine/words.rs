@@ -32,6 +32,14 @@ pub(super) fn heading(end: End) -> &'static str {
     }
 }
 
+/// An end as it is sent.
+pub(super) fn sent(end: End) -> v1::MachineEnd {
+    match end {
+        End::Front => v1::MachineEnd::Front,
+        End::Rear => v1::MachineEnd::Rear,
+    }
+}
+
 /// The unit of an end.
 pub(super) fn unit_of(machine: &v1::MachineValues, end: End) -> Option<&v1::UnitValues> {
     wire::setup::unit::of(machine, end)
