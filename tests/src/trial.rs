@@ -13,7 +13,7 @@
 //! nothing was asked, have no first verdict: they are counted apart. A fault that nobody had read counts against the judge.
 //!
 //! The end is judged in the model's truth, not in readings: sags and spread to 1.5 mm, an oil level to 8 mm of the one wanted,
-//! damping to a quarter, travel used to 2 % beyond the limits of its rule.
+//! damping to a quarter, the share left of an adjuster to 0.05, travel used to 2 % beyond the limits of its rule.
 
 mod making;
 mod readings;
