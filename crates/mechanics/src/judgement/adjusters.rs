@@ -232,7 +232,8 @@ fn causes(look: &Look<'_>, desk: &Desk, circuit: Circuit, way: Direction) -> Vec
         causes.push(Cause::of(Subject::Friction));
     }
     if spring_makes(look, desk, (way, circuit)) {
-        causes.push(Cause::of(Subject::Spring));
+        // Or another unit, where no such spring can be had for this one.
+        causes.extend([Subject::Spring, Subject::Unit].map(Cause::of));
     }
     causes
 }
