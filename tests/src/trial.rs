@@ -4,7 +4,8 @@
 //! A round: the machine is read and judged; readings the judge names as what would settle it are taken, with their own error,
 //! and it is judged again; every verdict that waits for nothing is done. Sag that is to be read again with less preload is read
 //! in the next round: this one is then no end. A spring that is not sure, or of which the amount is a range, is measured for
-//! again before it is bought, and not bought where that does not bear it out. Nothing is read that nobody asked for.
+//! again before it is bought, and not bought where two more readings do not bear it out. The spring that is named of the rack is
+//! fitted with the preload it is named with. Nothing is read that nobody asked for.
 //!
 //! The first verdict is that of the first judgement, before anything was asked for and read. It counts as true only where it
 //! names a fault that was built in, on its end and its way. How often it is at least the least change that cures it is told

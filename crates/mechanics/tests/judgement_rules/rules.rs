@@ -43,6 +43,23 @@ fn spread_binds_above_its_limit_and_hides_the_sag() {
 }
 
 #[test]
+fn valving_waits_where_friction_hides_the_spring() {
+    let at = |spread: f64| {
+        let end = EndVisit {
+            sag: Sag {
+                spread: mm(spread),
+                ..right().sag
+            },
+            adjusters: vec![clicks(Circuit::COMPRESSION, 4.0, 24.0)],
+            ..right()
+        };
+        of_rear(Riding::HardRoad, end)
+    };
+    let waits = |judged: &Judgement| about(judged, Subject::Valving).unwrap().waits_for.clone();
+    assert_eq!((waits(&at(8.1)), waits(&at(8.0))), (vec![0], Vec::new()));
+}
+
+#[test]
 fn total_sag_is_held_against_its_range_of_millimetres_or_of_travel() {
     let at = |total: f64, travel: f64, riding| {
         let end = EndVisit {
