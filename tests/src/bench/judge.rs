@@ -50,7 +50,7 @@ fn candidates(step: f64, legs: usize) -> Vec<Candidate> {
                 standard_uncertainty: rate(0.01 * value),
                 source: SpringSource::Measured,
                 curve: (index % 2 == 1).then(rising).flatten(),
-                deflection_to_solid: Some(mm(90.0)),
+                deflection_to_solid: Some(mm(170.0)),
             };
             Candidate {
                 springs: vec![spring; legs],

@@ -228,11 +228,13 @@ fn replaced(look: &Look<'_>, one: &Adjuster, factor: f64) -> Option<&'static str
 /// What can make the same reading: oil, a worn part, and a spring that asks for more or less damping.
 fn causes(look: &Look<'_>, desk: &Desk, circuit: Circuit, way: Direction) -> Vec<Cause> {
     let mut causes = vec![Cause::of(Subject::Oil), Cause::of(Subject::Wear)];
-    if way == Direction::Weaker {
+    // What binds rides harshly, and hides whether the spring makes the circuit look weak.
+    if way == Direction::Weaker || look.binds() {
         causes.push(Cause::of(Subject::Friction));
     }
     if spring_makes(look, desk, (way, circuit)) {
-        causes.push(Cause::of(Subject::Spring));
+        // Or another unit, where no such spring can be had for this one.
+        causes.extend([Subject::Spring, Subject::Unit].map(Cause::of));
     }
     causes
 }

@@ -25,7 +25,7 @@ pub(super) fn name(look: &Look<'_>, desk: &mut Desk) {
     let (Some(at_hand), Some(target), Some(sag)) = (&look.seen.at_hand, look.target(), look.sag()) else {
         return;
     };
-    let Some(way) = desk.drafted(look.end, Subject::Spring).and_then(|one| one.direction) else {
+    let Some(way) = desk.drafted(look.end, Subject::Spring).map(|one| one.direction) else {
         return;
     };
     let Some(path) = &at_hand.path else {
@@ -116,12 +116,14 @@ fn loads(look: &Look<'_>, fitted: &Suspension, factor: f64, sag: SagSeen) -> Opt
     Some((alone, aboard))
 }
 
-fn named(look: &Look<'_>, desk: &mut Desk, choice: &Choice, all: &[Ranked], (way, wanted): (Direction, f64)) {
+fn named(look: &Look<'_>, desk: &mut Desk, choice: &Choice, all: &[Ranked], (way, wanted): (Option<Direction>, f64)) {
     let now: Option<f64> = look.rate().map(|rate| rate * look.seen.rates.len() as f64);
+    // One that binds asks for another spring, stiffer or not.
     let goes = |one: &&Ranked| {
         now.is_none_or(|now| match way {
-            Direction::Softer => one.rate.si() < now * (1.0 - SAME),
-            _ => one.rate.si() > now * (1.0 + SAME),
+            Some(Direction::Softer) => one.rate.si() < now * (1.0 - SAME),
+            Some(_) => one.rate.si() > now * (1.0 + SAME),
+            None => true,
         })
     };
     let mut ranked: Vec<&Ranked> = all.iter().filter(goes).collect();
@@ -132,7 +134,7 @@ fn named(look: &Look<'_>, desk: &mut Desk, choice: &Choice, all: &[Ranked], (way
             "{}: of the springs at hand {} comes nearest to the sag wanted, which is not {}",
             look.place(),
             label(choice, nearest),
-            way.word()
+            way.map_or("", Direction::word)
         );
         desk.find(Code::ThumbAgainstPhysics, text);
     }

@@ -34,19 +34,21 @@ pub(super) fn judge(look: &Look<'_>, desk: &mut Desk) {
         );
     }
     let Some(sag) = look.sag() else { return };
-    if !look.is_front() && look.share_is_least() && look.share_says().is_none() {
-        desk.miss(
-            look,
-            "sag",
-            "whether the spring is too stiff: alone it reaches full extension within its friction; read again with less preload",
-        );
-    }
     let way = if topped_out(look, sag) {
         wound_up(look, &target, sag)
     } else {
         tell_thumb(look, desk, sag);
         by_share(look, sag)
     };
+    // What reaches full extension without the rider shows less of the rider's share than there is.
+    let cut_off = topped_out(look, sag) || (look.share_is_least() && look.share_says().is_none());
+    if !look.is_front() && way.is_none() && cut_off {
+        desk.miss(
+            look,
+            "sag",
+            "whether the spring is right: alone it reaches full extension within its friction; read again with less preload",
+        );
+    }
     if look.is_front() {
         tell_fork_share(look, desk, sag);
     } else if let Some((way, rules)) = way {

@@ -182,7 +182,9 @@ pub(super) fn amount(look: &Look<'_>, desk: &mut Desk, way: Direction, needed: O
 /// Why a rate cannot be had: it lies more than half a step outside what can.
 fn out_of_reach(look: &Look<'_>, ladder: &Ladder, wanted: f64) -> Option<String> {
     let (least, most) = look.seen.rates_to_be_had?;
-    let (least, most) = (least.si(), most.si());
+    // What lies on the rack can be had, whatever the suppliers say.
+    let there = look.seen.rack.iter().map(|rate| rate.si()).chain(single_rates(look));
+    let (least, most) = there.fold((least.si(), most.si()), |(least, most), k| (least.min(k), most.max(k)));
     let beyond = ladder.steps(most, wanted).max(ladder.steps(wanted, least));
     (beyond > 0.5).then(|| {
         format!(

@@ -193,13 +193,14 @@ fn tree(picture: &Picture, fonts: &Arc<fontdb::Database>, family: &str) -> Resul
 
 /// The sheet on one page in the largest text that allows it, else on as many as it needs in the largest.
 fn fitted(sheet: &JobSheet, stock: &Stock, paper: (f32, f32)) -> Set {
-    let first = set(sheet, stock, paper, FITS[0]);
-    if first.pages.len() == 1 {
+    let [largest, smaller @ ..] = FITS;
+    let first = set(sheet, stock, paper, largest);
+    let fits = |fit: &(f32, f32)| Some(set(sheet, stock, paper, *fit)).filter(|set| set.pages.len() == 1);
+    // What is long is found out at once: where the smallest text does not do, none does.
+    if first.pages.len() == 1 || smaller.last().and_then(fits).is_none() {
         return first;
     }
-    let smaller = FITS.into_iter().skip(1).map(|fit| set(sheet, stock, paper, fit));
-    let mut fitting = smaller.filter(|set| set.pages.len() == 1);
-    fitting.next().unwrap_or(first)
+    smaller.iter().find_map(fits).unwrap_or(first)
 }
 
 fn set(sheet: &JobSheet, stock: &Stock, (width, height): (f32, f32), (size, share): (f32, f32)) -> Set {

@@ -91,11 +91,13 @@ pub(super) fn job_sheet() -> JobSheet {
                     fact("Measured", "94.2 ± 0.6 N/mm, 0.8 % soft"),
                 ],
                 picture: None,
+                narrow: false,
             },
             Part {
                 title: "Rear rebound stack".to_owned(),
                 facts: vec![fact("Shims", "30×0.15 ×2, 26×0.15, 22×0.15 mm; clamp 14 mm")],
                 picture: None,
+                narrow: true,
             },
         ],
         pictures: vec![

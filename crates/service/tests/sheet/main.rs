@@ -124,11 +124,11 @@ fn names_are_written_as_they_are_and_do_nothing() {
     }
     // The letters of a word that reads from the right stand in their order, whichever way the reader turns them.
     assert!(text.contains("שלום") || text.contains("םולש"), "{text}");
-    // A letter that no font has is named; others may come from a font of the system.
+    // A letter that no font has is named; another one is set in a font of the system or named as well.
     assert!(text.contains("no font here has them: "), "{text}");
     assert!(text.contains("U+10FFFD"), "{text}");
     for (letter, code) in [("漢", "U+6F22"), ("字", "U+5B57")] {
-        assert!(text.contains(letter) != text.contains(code), "{letter} is lost: {text}");
+        assert!(text.contains(letter) || text.contains(code), "{letter} is lost: {text}");
     }
 }
 
