@@ -1,7 +1,9 @@
 //! Figures and moments in words: each number with its unit, and a small word for where it comes from.
 
 use maud::{Markup, html};
-use mechanics::quantity::{Energy, Entered, Force, Length, Quantity, SpringRate, Unit, UnitSystem, with_uncertainty};
+use mechanics::quantity::{
+    Energy, Entered, Force, Length, LengthUnit, Quantity, SpringRate, Unit, UnitSystem, with_uncertainty,
+};
 use prost_types::Timestamp;
 use wire::quantity::Message;
 use wire::v1;
@@ -49,6 +51,25 @@ pub(crate) fn entered_in<M: Message>(message: Option<&M>, units: UnitSystem) -> 
     }
     let converted = entered.in_unit(chosen);
     Some(format!("{entered} ({converted:.*})", chosen.row().decimals))
+}
+
+/// The unit distances are told in.
+pub(crate) fn ridden_in(units: UnitSystem) -> LengthUnit {
+    match units {
+        UnitSystem::Metric => LengthUnit::Kilometer,
+        UnitSystem::Inch => LengthUnit::Mile,
+    }
+}
+
+/// A distance ridden as it was entered, and in the unit distances are told in where that is another.
+pub(crate) fn distance(message: Option<&v1::Length>, units: UnitSystem) -> Option<String> {
+    let entered: Entered<LengthUnit> = quantity(message)?;
+    let wanted = ridden_in(units);
+    let words = |entered: Entered<LengthUnit>| format!("{entered:.0}");
+    Some(match entered.unit() == wanted {
+        true => words(entered),
+        false => format!("{entered} ({})", words(entered.in_unit(wanted))),
+    })
 }
 
 /// A computed quantity, to its unit's usual place.

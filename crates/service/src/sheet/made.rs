@@ -8,11 +8,13 @@ mod settings;
 mod work;
 
 use mechanics::judgement::RuleTable;
-use mechanics::quantity::{Entered, LengthUnit, Unit as _, UnitSystem};
+use mechanics::quantity::{Entered, Unit as _, UnitSystem};
 use wire::quantity::Message;
+use wire::setup::words;
 use wire::v1;
 
 use super::content::{Fact, JobSheet, When};
+use crate::page::words::distance;
 
 /// What a sheet is made from.
 #[derive(Debug, Default)]
@@ -188,7 +190,7 @@ fn facts(gathered: &Gathered) -> Vec<Fact> {
         ("Visit", date),
         ("Rider with gear", mass),
         ("Distance", distance(visit.distance.as_ref(), units)),
-        ("Use", riding(visit.riding)),
+        ("Use", filled(words::riding(visit.riding))),
         ("Pace, first visit 1", pace),
         ("Wheelbase", short(gathered.machine(true).wheelbase.as_ref(), units)),
     ];
@@ -224,21 +226,6 @@ fn plain(figure: &str) -> &str {
     }
 }
 
-/// A distance ridden: kilometres or miles, whichever was entered.
-fn distance(given: Option<&v1::Length>, units: UnitSystem) -> Option<String> {
-    let entered = wire::quantity::stated(given)?;
-    let wanted = match units {
-        UnitSystem::Metric => LengthUnit::Kilometer,
-        UnitSystem::Inch => LengthUnit::Mile,
-    };
-    let words = |entered: Entered<LengthUnit>| format!("{:.0} {}", entered.value(), entered.unit().row().symbol);
-    Some(if entered.unit() == wanted {
-        words(entered)
-    } else {
-        format!("{entered} ({})", words(entered.in_unit(wanted)))
-    })
-}
-
 /// A figure, where there is one.
 fn fact(what: &str, figure: Option<String>) -> Option<Fact> {
     Some(Fact {
@@ -250,17 +237,6 @@ fn fact(what: &str, figure: Option<String>) -> Option<Fact> {
 /// A text, where there is one.
 fn filled(text: &str) -> Option<String> {
     (!text.trim().is_empty()).then(|| text.to_owned())
-}
-
-fn riding(riding: i32) -> Option<String> {
-    let word = match v1::Riding::try_from(riding).ok()? {
-        v1::Riding::Unspecified => return None,
-        v1::Riding::GentleRoad => "gently, on the road",
-        v1::Riding::HardRoad => "hard, on the road",
-        v1::Riding::Track => "on a closed course",
-        v1::Riding::OffRoad => "off the road",
-    };
-    Some(word.to_owned())
 }
 
 /// An end with a capital.

@@ -127,6 +127,17 @@ pub fn missing(subject: &str) -> String {
     words.to_owned()
 }
 
+/// How hard a machine was ridden; empty where it is not stated.
+pub fn riding(riding: i32) -> &'static str {
+    match v1::Riding::try_from(riding) {
+        Ok(v1::Riding::GentleRoad) => "gently, on the road",
+        Ok(v1::Riding::HardRoad) => "hard, on the road",
+        Ok(v1::Riding::Track) => "on a closed course",
+        Ok(v1::Riding::OffRoad) => "off the road",
+        Ok(v1::Riding::Unspecified) | Err(_) => "",
+    }
+}
+
 /// What a judgement asks for, as it is sent.
 pub(super) fn remedy_of(action: Action) -> v1::Remedy {
     match action {

@@ -5,10 +5,9 @@ use mechanics::chassis::End;
 use mechanics::quantity::UnitSystem;
 use wire::v1;
 
-use super::history::ridden_words;
 use super::kept::Kept;
 use super::words::{ENDS, counted, damper_type, heading, serviceability, unit_of, wear};
-use crate::page::words::{Origin, entered_in, moment, origin, row};
+use crate::page::words::{Origin, distance, entered_in, moment, origin, row};
 
 /// The first part of the view.
 pub(super) fn shown(kept: &Kept, units: UnitSystem) -> Markup {
@@ -128,7 +127,7 @@ fn oil_words(oil: &v1::OilFill, units: UnitSystem) -> Markup {
         @if oil.fill_time.is_some() { ", filled in " (moment(oil.fill_time.as_ref())) }
         @else if let Some(age) = age { ", " (age) }
         @else { ", age not known" }
-        @if let Some(distance) = ridden_words(oil.distance.as_ref(), units) { ", ridden " (distance) }
+        @if let Some(ridden) = distance(oil.distance.as_ref(), units) { ", ridden " (ridden) }
     }
 }
 

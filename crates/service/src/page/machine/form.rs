@@ -302,9 +302,8 @@ impl Form<'_> {
 }
 
 fn riding(none: &'static str) -> Vec<(String, &'static str)> {
-    let some = RIDING
-        .iter()
-        .map(|(riding, words)| ((*riding as i32).to_string(), *words));
+    let one = |riding: v1::Riding| ((riding as i32).to_string(), wire::setup::words::riding(riding as i32));
+    let some = RIDING.into_iter().map(one);
     [(String::new(), none)].into_iter().chain(some).collect()
 }
 

@@ -3,15 +3,16 @@
 use maud::{Markup, html};
 use mechanics::chassis::End;
 use mechanics::quantity::{Entered, LengthUnit, Unit as _, UnitSystem};
+use wire::setup::words::riding;
 use wire::v1;
 
 use super::form::told;
 use super::kept::{self, Kept, id_of, time_of};
-use super::words::{ENDS, heading, riding, sent};
+use super::words::{ENDS, heading, sent};
 use crate::bench::Bench;
 use crate::error::ServiceError;
 use crate::page::plot::{Axis, Line, Look, Mark, Plot};
-use crate::page::words::{Origin, computed, estimated, moment, origin, quantity};
+use crate::page::words::{Origin, computed, distance, estimated, moment, origin, quantity, ridden_in};
 
 /// Revisions of a visit that are told, newest first.
 const REVISIONS: i32 = 20;
@@ -156,7 +157,7 @@ impl History {
                     @if here { " " span.origin { "worked on" } }
                 }
                 td data-label="Ridden" {
-                    @if let Some(distance) = ridden_words(visit.distance.as_ref(), units) { (distance) }
+                    @if let Some(ridden) = distance(visit.distance.as_ref(), units) { (ridden) }
                     @if !riding(visit.riding).is_empty() { br; (riding(visit.riding)) }
                 }
                 td data-label="Pace" {
@@ -268,28 +269,10 @@ fn recorded(visit: &v1::VisitValues) -> &'static str {
     }
 }
 
-/// The unit distances are drawn in.
-fn ridden(units: UnitSystem) -> LengthUnit {
-    match units {
-        UnitSystem::Metric => LengthUnit::Kilometer,
-        UnitSystem::Inch => LengthUnit::Mile,
-    }
-}
-
-/// A distance as it was entered, and in the unit chosen where that is another.
-pub(super) fn ridden_words(distance: Option<&v1::Length>, units: UnitSystem) -> Option<String> {
-    let entered: Entered<LengthUnit> = quantity(distance)?;
-    let unit = ridden(units);
-    if entered.unit() == unit {
-        return Some(entered.to_string());
-    }
-    Some(format!("{entered} ({:.0})", entered.in_unit(unit)))
-}
-
 /// Shares left of the circuits of an end against distance; none where fewer than two are known.
 fn shares(reply: &v1::FollowMachineResponse, end: End, units: UnitSystem) -> Option<Plot> {
     const LOOKS: [Look; 4] = [Look::Press, Look::OtherPress, Look::Return, Look::OtherReturn];
-    let unit = ridden(units);
+    let unit = ridden_in(units);
     let of_end: Vec<&v1::ShareTrend> = reply.trends.iter().filter(|trend| trend.end() == sent(end)).collect();
     let mut lines: Vec<Line> = Vec::new();
     for (trend, look) in of_end.iter().zip(LOOKS) {

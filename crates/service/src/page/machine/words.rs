@@ -7,11 +7,11 @@ use wire::v1;
 pub(super) const ENDS: [End; 2] = [End::Front, End::Rear];
 
 /// How hard it was ridden, as it can be chosen.
-pub(super) const RIDING: [(v1::Riding, &str); 4] = [
-    (v1::Riding::GentleRoad, "gently, on the road"),
-    (v1::Riding::HardRoad, "hard, on the road"),
-    (v1::Riding::Track, "on a closed course"),
-    (v1::Riding::OffRoad, "off the road"),
+pub(super) const RIDING: [v1::Riding; 4] = [
+    v1::Riding::GentleRoad,
+    v1::Riding::HardRoad,
+    v1::Riding::Track,
+    v1::Riding::OffRoad,
 ];
 
 /// What can be done to an end, as it can be chosen.
@@ -51,12 +51,6 @@ pub(super) fn state_of(state: Option<&v1::SetupState>, end: End) -> Option<&v1::
         End::Front => state?.front.as_ref(),
         End::Rear => state?.rear.as_ref(),
     }
-}
-
-/// How hard it was ridden; empty where it is not said.
-pub(super) fn riding(number: i32) -> &'static str {
-    let found = RIDING.iter().find(|(riding, _)| *riding as i32 == number);
-    found.map_or("", |(_, words)| words)
 }
 
 /// How a damper is built; empty where it is not said.
