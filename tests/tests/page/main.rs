@@ -242,18 +242,20 @@ async fn fill(server: &Server) -> Result<(), Box<dyn Error>> {
     Ok(())
 }
 
-/// Runs a script of the browser against a server that was filled; what it found wrong fails the test.
-fn in_browser(script: &str, server: &Server, folder: &TempDir) {
+/// Runs a script of the browser against a server that was filled, and gives what it printed; what it found wrong fails the test.
+fn in_browser(script: &str, server: &Server, folder: &TempDir) -> String {
     let url = format!("http://{}", server.address());
     // Where somebody wants to look at the pictures, they are kept.
     let pictures = std::env::var_os("SPRINGWRIGHT_PICTURES");
     let pictures = pictures.as_deref().unwrap_or(folder.path().as_os_str());
     let printed = run_browser(script, &[OsStr::new(&url), pictures], Duration::from_secs(300));
     assert!(!server.output().contains("panicked"), "{}", server.output());
-    match printed {
-        Ok(printed) => println!("{printed}"),
-        Err(said) => panic!("{said}\nthe server said:\n{}", server.output()),
-    }
+    let (right, said) = match printed {
+        Ok(printed) => (true, printed),
+        Err(said) => (false, said),
+    };
+    assert!(right, "{said}\nthe server said:\n{}", server.output());
+    said
 }
 
 #[tokio::test]
@@ -261,7 +263,7 @@ async fn every_still_view_is_readable_reachable_and_safe_in_a_browser() {
     let folder = TempDir::new().unwrap();
     let server = Server::create(&folder.path().join("store")).unwrap();
     fill(&server).await.unwrap();
-    in_browser("page.mjs", &server, &folder);
+    println!("{}", in_browser("page.mjs", &server, &folder));
 }
 
 /// Stands in every text of one machine, its rider and its visit.
@@ -273,5 +275,5 @@ async fn a_machine_is_judged_while_its_readings_are_typed_and_its_visits_are_kep
     let server = Server::create(&folder.path().join("store")).unwrap();
     let channel = Channel::from_shared(format!("http://{}", server.address())).unwrap();
     machines::fill(channel.connect().await.unwrap(), HOSTILE).await.unwrap();
-    in_browser("machine.mjs", &server, &folder);
+    println!("{}", in_browser("machine.mjs", &server, &folder));
 }
