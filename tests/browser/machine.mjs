@@ -177,6 +177,8 @@ await page.keyboard.press("End");
 await page.keyboard.press("ArrowUp");
 const share = await page.textContent("figure.plot:has(#rear-shares-title) output");
 expect(/^ridden \d+ km, left \d+ %, (rebound|compression)$/.test(share), `the share reads "${share}"`);
+expect((await page.textContent("figure.plot:has(#rear-shares-title) svg")).includes("rebound, trend"), "the trend of the rear's rebound is not drawn");
+expect(!(await page.textContent("figure.plot:has(#front-shares-title) svg")).includes("trend"), "a trend is drawn where there is none");
 const limits = () => page.locator("section[aria-labelledby=h-ahead] tbody tr").allTextContents();
 const easy = await limits();
 await page.fill("#braking_now", "0.9");

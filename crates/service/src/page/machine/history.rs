@@ -269,25 +269,59 @@ fn recorded(visit: &v1::VisitValues) -> &'static str {
     }
 }
 
-/// Shares left of the circuits of an end against distance; none where fewer than two are known.
+/// The points of a trend whose distance is known, those of the newest visits; or of them those that count in it.
+fn points(trend: &v1::ShareTrend, counted: bool, unit: LengthUnit) -> Vec<(f64, f64)> {
+    let at =
+        |distance: &v1::Length| quantity(Some(distance)).map(|found: Entered<LengthUnit>| found.in_unit(unit).value());
+    let known = |point: &v1::SharePoint| Some((at(point.distance.as_ref()?)?, 100.0 * point.share_ratio));
+    let skipped = trend.points.len().saturating_sub(DRAWN);
+    let drawn = trend.points.iter().skip(skipped);
+    drawn
+        .filter(|point| !counted || !point.before_change)
+        .filter_map(known)
+        .collect()
+}
+
+/// The line of a share that moves, over the points that count in it; none where there is no trend.
+fn trend_line(trend: &v1::ShareTrend, unit: LengthUnit) -> Option<Vec<(f64, f64)>> {
+    use v1::share_trend::State;
+    if !matches!(trend.state(), State::Closing | State::Opening) {
+        return None;
+    }
+    // The slope is told for each 1,000 of the unit.
+    let (slope, intercept) = (trend.slope_ratio? / 1000.0, trend.intercept_ratio?);
+    let counted = points(trend, true, unit);
+    let (first, last) = (counted.first()?.0, counted.last()?.0);
+    Some([first, last].map(|x| (x, 100.0 * (intercept + slope * x))).to_vec())
+}
+
+/// Shares left of the circuits of an end against distance, each with its trend where it has one and there is room; none
+/// where fewer than two are known.
 fn shares(reply: &v1::FollowMachineResponse, end: End, units: UnitSystem) -> Option<Plot> {
     const LOOKS: [Look; 4] = [Look::Press, Look::OtherPress, Look::Return, Look::OtherReturn];
     let unit = ridden_in(units);
     let of_end: Vec<&v1::ShareTrend> = reply.trends.iter().filter(|trend| trend.end() == sent(end)).collect();
     let mut lines: Vec<Line> = Vec::new();
     for (trend, look) in of_end.iter().zip(LOOKS) {
-        let at = |distance: &v1::Length| {
-            quantity(Some(distance)).map(|found: Entered<LengthUnit>| found.in_unit(unit).value())
-        };
-        let known = |point: &v1::SharePoint| Some((at(point.distance.as_ref()?)?, 100.0 * point.share_ratio));
-        let skipped = trend.points.len().saturating_sub(DRAWN);
-        let points: Vec<(f64, f64)> = trend.points.iter().skip(skipped).filter_map(known).collect();
+        let points = points(trend, false, unit);
         if points.len() > 1 {
             lines.push(Line {
                 label: wire::setup::words::circuit(trend.circuit).to_owned(),
                 look,
                 points,
             });
+        }
+    }
+    if let [first, rest @ ..] = of_end.as_slice()
+        && rest.len() < 2
+    {
+        // Dashed in the colour of its circuit.
+        for (trend, look) in [first].into_iter().chain(rest).zip([Look::Return, Look::OtherReturn]) {
+            lines.extend(trend_line(trend, unit).map(|points| Line {
+                label: format!("{}, trend", wire::setup::words::circuit(trend.circuit)),
+                look,
+                points,
+            }));
         }
     }
     let limit = of_end.first()?.limit_ratio;

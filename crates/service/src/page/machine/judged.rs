@@ -92,16 +92,23 @@ fn sentence(text: &str) -> String {
 /// Everything below the headline.
 pub(super) fn shown(reply: &v1::JudgeSetupResponse) -> Markup {
     html! {
-        @if !reply.verdicts.is_empty() {
-            ol.verdicts {
-                @for (index, verdict) in reply.verdicts.iter().enumerate() { (one(reply, index, verdict)) }
-            }
-        }
+        (verdicts(reply))
         (said::findings(&reply.findings))
         (said::assumptions(&once(&reply.assumptions)))
         p.hint {
             "Judged by the rule table " (reply.rule_table_version) ". The first ride after a change is slow, on a quiet or closed road; \
              the maker's manual comes first."
+        }
+    }
+}
+
+/// Verdicts in the order of the work.
+fn verdicts(reply: &v1::JudgeSetupResponse) -> Markup {
+    html! {
+        @if !reply.verdicts.is_empty() {
+            ol.verdicts {
+                @for (index, verdict) in reply.verdicts.iter().enumerate() { (one(reply, index, verdict)) }
+            }
         }
     }
 }
@@ -112,7 +119,8 @@ pub(super) fn shown_left(reply: &v1::JudgeSetupResponse) -> Markup {
         p.part { "Judged as left: " bdi { (headline(reply)) } }
         details {
             summary { "All that is judged as left" }
-            (shown(reply))
+            (verdicts(reply))
+            (said::findings(&reply.findings))
         }
     }
 }
