@@ -3,7 +3,7 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::Paper;
-use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture, noted};
+use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture, ended, noted};
 
 const STYLE: &str = include_str!("sheet.css");
 
@@ -108,7 +108,7 @@ fn verdicts(sheet: &JobSheet) -> Markup {
                 @for verdict in &sheet.verdicts {
                     li.hazard[verdict.hazard] {
                         p.words { bdi { (verdict.head()) } }
-                        @for (what, words) in verdict.sentences() { p { (what) ": " bdi { (words) } } }
+                        @for (what, words) in verdict.sentences() { p { (what) ": " bdi { (ended(&words)) } } }
                     }
                 }
             }
