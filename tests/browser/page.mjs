@@ -11,7 +11,7 @@ const COMBINED = "/combine?arrangement=line&rate1=40&rate1_unit=N%2Fmm&stop1=9&s
 const VIEWS = {
   bench: "/", rack: "/rack", new: "/rack/new", runs: "/runs", spring: "/springs/left", edit: "/springs/left/edit",
   run: "/runs/left-2", open: "/runs/open-1", compare: "/compare?run=left-2&run=right-1", report: "/runs/left-2/report",
-  shape: "/runs/dual-1", combine: COMBINED, combining: "/combine", missing: "/springs/nobody", valving: "/valving",
+  shape: "/runs/dual-1", combine: COMBINED, combining: "/combine", missing: "/springs/nobody", valving: "/valving", machines: "/machines",
 };
 const WEIGHT = 100_000;
 const HOSTILE = [
@@ -337,6 +337,25 @@ await desk.close();
   await page.fill("#bore", "");
   await page.waitForSelector("#shims:not([aria-invalid])");
   await page.waitForFunction(() => document.querySelector("#result").textContent.includes("Without a bore"));
+  // In a damper of the drawer the piston, the oil and the present stack are its own; what was written stays.
+  await page.fill("#damper", "dampers/nobody");
+  await page.waitForSelector("#damper[aria-invalid=true]");
+  await page.fill("#damper", "dampers/leg");
+  await page.fill("#shims", "30x0.15*2, 24x0.15, 18x0.15 mm");
+  await page.waitForFunction(() => document.querySelector("#result").textContent.includes("In dampers/leg, <b>invented</b> leg: bore 36"));
+  await page.waitForFunction(() => /% softer than the present stack/.test(document.querySelector("#said").textContent));
+  expect(await page.isHidden("#bore") && await page.isHidden("#clamp") && await page.isHidden("#present") && await page.isVisible("#speed"), "fields of another damper stand beside it");
+  await axe(page, "the valving bench with a damper of the drawer");
+  await picture(page, folder, "valving-damper");
+  await page.reload();
+  expect(await page.inputValue("#damper") === "dampers/leg" && await page.isHidden("#clamp"), "the damper is lost when the view is loaded again");
+  await page.fill("#shims", "");
+  await page.waitForFunction(() => /the edge of the face shim lifts [^.]*\.\d+/.test(document.querySelector("#said").textContent)
+    && !/present stack/.test(document.querySelector("#said").textContent));
+  await page.fill("#shims", "30x0.15*4 mm");
+  await page.fill("#damper", "");
+  await page.waitForFunction(() => document.querySelector("#result").textContent.includes("Without a bore"));
+  expect(await page.inputValue("#clamp") === "14 mm", "what was written of the piston is lost");
   await page.click("button[value=inch]");
   expect(/in over|lifts 0\.\d+ in/.test(await lifts()), `in inches the headline is ${await lifts()}`);
   expect(await page.inputValue("#shims") === "30x0.15*4 mm", "what was typed is lost with the units");

@@ -21,6 +21,7 @@ import springs
 import standing
 import testers
 import valving
+import visits
 from client import Api
 
 GROUPS = {
@@ -38,6 +39,7 @@ GROUPS = {
     "ahead": ahead.JOURNEYS,
     "judging": judging.JOURNEYS,
     "sheets": sheets.JOURNEYS,
+    "visits": visits.JOURNEYS,
     "faults": faults.JOURNEYS,
 }
 

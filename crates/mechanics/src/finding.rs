@@ -264,6 +264,8 @@ codes! {
     OilOutOfReach "OIL_OUT_OF_REACH" Warning, "";
     /// A damper without a stack.
     NoStackToChange "NO_STACK_TO_CHANGE" Note, "";
+    /// The spring is air.
+    AirSpring "AIR_SPRING" Note, "";
     /// An adjuster stands nearly open and the ride is not harsh.
     AdjusterOpen "ADJUSTER_OPEN" Note, "";
     /// Steady loads alone ask for more travel than was measured.

@@ -16,8 +16,10 @@
 
 mod adjusters;
 mod answer;
+mod at_hand;
 mod braking;
 mod caution;
+mod doubt;
 mod hazard;
 mod look;
 mod order;
@@ -33,15 +35,15 @@ mod words;
 
 pub use adjusters::factor_to_middle;
 pub use answer::{
-    Action, AfterSpring, Amount, Confidence, Direction, Evidence, Judgement, Missing, StepRange, Subject,
-    ThumbAndPhysics, Verdict,
+    Action, AfterSpring, Amount, Confidence, Direction, Evidence, Judgement, Missing, RankedSprings, StepRange,
+    Subject, ThumbAndPhysics, Verdict,
 };
 pub use caution::UNTESTED;
 pub use rows::RuleId;
 pub use table::{Ends, InForce, OwnRule, PRACTICE, Rule, RuleTable, TABLE_VERSION, TableError, Threshold};
 pub use visit::{
-    Adjuster, Circuit, DamperType, EndVisit, ForceModel, Oil, Riding, Sag, Serviceability, ShaftSpeed, StrokeDirection,
-    Visit, Wear, Whole,
+    Adjuster, Circuit, DamperType, EndVisit, ForceModel, Oil, Riding, Sag, Serviceability, ShaftSpeed, SpringsAtHand,
+    StrokeDirection, Visit, Wear, Whole,
 };
 
 pub use wanted::SagWanted;
@@ -65,7 +67,9 @@ pub fn judge(visit: &Visit, table: &RuleTable) -> Judgement {
         hazard::judge(&look, &mut desk);
         travel::judge(&look, &mut desk);
         adjusters::judge(&look, &mut desk);
+        at_hand::name(&look, &mut desk);
         order::leave(&look, &mut desk);
+        doubt::judge(&look, &mut desk);
     }
     order::ordered(desk, table)
 }

@@ -37,6 +37,8 @@ use crate::shell::StreamPermits;
 use board::Board;
 use instruct::Orders;
 
+pub(crate) use setup::with_preloads;
+
 /// Streams that record at a time; with 64 blocks outstanding each they fit the engine's queue.
 const RECORDERS: usize = 64;
 /// Streams that watch at a time.

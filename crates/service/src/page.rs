@@ -14,6 +14,7 @@ mod files;
 mod form;
 mod guard;
 mod layout;
+mod machine;
 mod measured;
 pub(crate) mod plot;
 mod rack;
@@ -51,6 +52,7 @@ pub(crate) fn router(places: Places) -> Router {
     Router::new()
         .merge(bench::routes())
         .merge(valving::routes())
+        .merge(machine::routes())
         .route("/units", post(visitor::choose_units))
         .route("/assets/{digest}/{name}", get(assets::serve))
         .route("/rack", get(rack::view))

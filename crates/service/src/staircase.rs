@@ -18,8 +18,10 @@ const FAINT: &str = "#c9c6bd";
 const STEP: &str = "#0b5e6b";
 /// Height of a line of text.
 const LINE: f64 = 18.0;
-/// Figures on the axis of cost and of pace.
+/// Figures on the axis of cost.
 const FIGURES: u32 = 4;
+/// Figures on the axis of pace, at most.
+const PACES: f64 = 7.0;
 
 /// A step, in the picture's own figures.
 struct Step {
@@ -37,7 +39,7 @@ pub(crate) fn drawn(reply: &v1::ForecastLimitsResponse, currency: &str) -> Optio
     let most = round_up(steps.last()?.total);
     let x = |pace: f64| LEFT + (RIGHT - LEFT) * (pace.clamp(1.0, highest) - 1.0) / (highest - 1.0);
     let y = |total: f64| BOTTOM - (BOTTOM - TOP) * total / most;
-    let paces = (0..=FIGURES).map(|i| 1.0 + (highest - 1.0) * f64::from(i) / f64::from(FIGURES));
+    let paces = round_paces(highest);
     let costs = (0..=FIGURES).map(|i| most * f64::from(i) / f64::from(FIGURES));
     let unit = if currency.is_empty() { "remedies" } else { currency };
     let picture = html! {
@@ -97,6 +99,15 @@ pub(crate) fn remedy(step: &v1::CostStep) -> String {
 
 fn amount(money: &v1::Money) -> f64 {
     money.units.unwrap_or_default() as f64 + f64::from(money.nanos) * 1e-9
+}
+
+/// Round paces from 1 to the highest.
+fn round_paces(highest: f64) -> Vec<f64> {
+    let span = highest - 1.0;
+    let steps = [0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.5, 1.0];
+    let step = steps.into_iter().find(|step| span / step < PACES).unwrap_or(span);
+    let count = (span / step + 1e-9).floor() as u32;
+    (0..=count).map(|k| 1.0 + f64::from(k) * step).collect()
 }
 
 /// A round figure at or above the dearest.
@@ -171,6 +182,9 @@ mod tests {
         assert!(drawn.contains("cost in EUR") && drawn.contains("fork &lt;springs&gt;") && !drawn.contains("style="));
         // Up at a fifth of the pace, to 150 of 600.
         assert!(drawn.contains("M90.0 300.0H195.2V236.0"), "{drawn}");
+        for pace in ["1.00", "1.10", "1.20", "1.30", "1.40", "1.50"] {
+            assert!(drawn.contains(&format!(">{pace}</text>")), "{drawn}");
+        }
         assert!(super::drawn(&v1::ForecastLimitsResponse::default(), "EUR").is_none());
     }
 }

@@ -290,3 +290,120 @@ fn damper_is_evaluated_from_flags_into_a_table() {
     }
     assert!(!text.contains("-0.0 N"), "{text}");
 }
+
+/// How far from the axis each drawn shim reaches, from the piston up.
+fn drawn_reaches(svg: &str) -> Vec<f64> {
+    let between = |text: &str, from: &str, to: &str| Some(text.split_once(from)?.1.split_once(to)?.0.to_owned());
+    let axis: f64 = between(svg, "<path class=\"rule\" d=\"M", " ")
+        .unwrap()
+        .parse()
+        .unwrap();
+    let outlines = svg.split("<polygon class=\"shim").skip(1);
+    outlines
+        .map(|outline| {
+            let points = between(outline, "points=\"", "\"").unwrap();
+            let across = points
+                .split(' ')
+                .map(|point| point.split(',').next().unwrap().parse::<f64>().unwrap());
+            across.fold(axis, f64::max) - axis
+        })
+        .collect()
+}
+
+#[test]
+fn a_stack_is_drawn_to_scale_and_bent_as_it_is_solved() {
+    const STACK: [&str; 10] = [
+        "valving",
+        "draw-stack",
+        "--shims",
+        "30x0.15*2, 26x0.15, 22x0.15 mm",
+        "--clamp",
+        "14mm",
+        "--port-inner",
+        "18mm",
+        "--port-outer",
+        "26mm",
+    ];
+    let flat = run(&STACK);
+    assert_eq!(
+        (flat.status.code(), stderr(&flat).as_str()),
+        (Some(0), ""),
+        "{}",
+        stderr(&flat)
+    );
+    let flat = stdout(&flat);
+    assert!(
+        flat.starts_with("<?xml") && flat.trim_end().ends_with("</svg>"),
+        "{flat}"
+    );
+    let reaches = drawn_reaches(&flat);
+    let diameters = [30.0, 30.0, 26.0, 22.0];
+    assert_eq!(reaches.len(), diameters.len(), "{flat}");
+    let scale = reaches[0] / diameters[0];
+    for (reach, diameter) in reaches.iter().zip(diameters) {
+        assert!(
+            (reach / scale - diameter).abs() < 0.01,
+            "{reach} is not to scale with {diameter}"
+        );
+    }
+
+    let bent = stdout(&run(&[&STACK[..], &["--pressure", "0.5MPa"]].concat()));
+    let solved = stdout(&run(&[
+        &["valving", "solve-stack"],
+        &STACK[2..],
+        &["--pressure", "0.5MPa", "--json"],
+    ]
+    .concat()));
+    let solved: serde_json::Value = serde_json::from_str(&solved).unwrap();
+    let lift = solved["points"][0]["edgeLift"]["value"].as_f64().unwrap();
+    assert!(
+        bent.contains(&format!("edge of the face shim lifts {lift:.3} mm")),
+        "{lift}: {bent}"
+    );
+    assert!(!flat.contains("lifts"), "{flat}");
+
+    assert_error(&run(&[&STACK[..], &["--json"]].concat()), &["no JSON"]);
+    assert_error(&run(&["valving", "draw-stack", "--stack", "stacks/mid"]), &["--server"]);
+    let hostile = run(&[
+        "valving",
+        "draw-stack",
+        "--shims",
+        "30x0.15 mm <script>",
+        "--clamp",
+        "14mm",
+    ]);
+    assert_error(&hostile, &["--shims"]);
+}
+
+/// The visits that were decided by hand, as files somebody hands to the program; the API answers them in `tests/foreign/visits.py`.
+#[test]
+fn a_visit_in_a_file_is_judged_as_it_was_decided_by_hand() {
+    let visits: serde_json::Value = serde_json::from_str(include_str!("../../../tests/data/visits.json")).unwrap();
+    let mut judged = 0;
+    for visit in visits.as_array().unwrap() {
+        let name = visit["name"].as_str().unwrap();
+        let output = run_with(
+            &["setup", "judge-setup", "--request", "-"],
+            &visit["request"].to_string(),
+        );
+        match visit["verdicts"].get(0).and_then(serde_json::Value::as_str) {
+            Some(first) => {
+                let said = stdout(&output);
+                assert!(
+                    said.starts_with(&format!("first: {first}")),
+                    "{name}:\n{said}{}",
+                    stderr(&output)
+                );
+                let hand = visit["verdicts"].as_array().unwrap();
+                let lines = said
+                    .lines()
+                    .filter(|line| line.starts_with(|c: char| c.is_ascii_digit()))
+                    .count();
+                assert_eq!(lines, hand.len(), "{name}:\n{said}");
+                judged += 1;
+            }
+            None => assert_error(&output, &[visit["refused"][0].as_str().unwrap()]),
+        }
+    }
+    assert!(judged > 10);
+}

@@ -411,3 +411,35 @@ fn a_serial_line_and_a_dialogue_are_recorded_and_read_back_through_a_kept_calibr
     }
     assert!(server.stop());
 }
+
+#[test]
+fn a_stack_of_the_drawer_is_drawn_as_the_same_stack_by_its_values() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = folder.path().join("shop").display().to_string();
+    let server = Server::start(&["--store", &store, "--create"]);
+    let values = [
+        "--shims",
+        "30x0.15*2, 26x0.15, 22x0.15 mm",
+        "--clamp",
+        "14mm",
+        "--port-inner",
+        "18mm",
+        "--port-outer",
+        "26mm",
+    ];
+    let kept = server.ask(&[&["drawer", "create-stack", "--id", "mid"], &values[..]].concat());
+    assert_eq!(kept.status.code(), Some(0), "{}", stderr(&kept));
+    let draw = ["valving", "draw-stack", "--pressure", "0.5MPa"];
+    let named = server.ask(&[&draw[..], &["--stack", "stacks/mid"]].concat());
+    assert_eq!((named.status.code(), stderr(&named).as_str()), (Some(0), ""));
+    let typed = program(&[&draw[..], &values[..]].concat()).output().unwrap();
+    assert!(
+        stdout(&named).contains("edge of the face shim lifts"),
+        "{}",
+        stdout(&named)
+    );
+    assert_eq!(stdout(&named), stdout(&typed));
+    let missing = server.ask(&[&draw[..], &["--stack", "stacks/nobody"]].concat());
+    assert_eq!((missing.status.code(), stdout(&missing).as_str()), (Some(1), ""));
+    assert!(server.stop());
+}

@@ -99,7 +99,7 @@ async fn one(row: &str, dir: &Path) -> Result<Vec<Line>, String> {
         "calls" => calls::rows(dir).await,
         "record" => record::rows(dir).await,
         "watch" => watch::rows(dir).await,
-        "judge" => Ok(judge::rows()),
+        "judge" => blocking(judge::rows).await,
         "bytes" => blocking(storage::rows).await,
         "springs" => blocking(springs::rows).await,
         "valving" => blocking(valving::rows).await,

@@ -234,14 +234,6 @@ fn spring(rng: &mut ChaCha8Rng, end: &mut End, steps: f64) {
     // A fork's steps are smaller against its rate: none goes below half of it.
     end.rate = (end.rate + steps * end.step).max(0.5 * end.rate);
     if rng.random_bool(0.5) {
-        let (mut low, mut high) = (0.0, end.most_preload);
-        for _ in 0..40 {
-            end.preload = f64::midpoint(low, high);
-            if end.total() > total {
-                low = end.preload;
-            } else {
-                high = end.preload;
-            }
-        }
+        *end = end.wound_to(total);
     }
 }

@@ -2,12 +2,16 @@
 
 use std::time::Duration;
 
+use mechanics::chassis::{Candidate, CandidateSpring, Element, Path, SpringSource};
 use mechanics::judgement::{
-    Adjuster, Circuit, DamperType, EndVisit, Oil, Riding, Sag, Serviceability, Visit, Wear, Whole,
+    Adjuster, Circuit, DamperType, End as Side, EndVisit, Judgement, Oil, Riding, Sag, Serviceability, SpringsAtHand,
+    Visit, Wear, Whole,
 };
 use mechanics::quantity::{
-    Angle, Length, LengthUnit, Mass, MassUnit, Preload, Quantity, SpringRate, StiffnessUnit, Travel,
+    Angle, Force, ForceUnit, Length, LengthUnit, Mass, MassUnit, Preload, Quantity, SpringRate, StiffnessUnit, Stroke,
+    Travel,
 };
+use mechanics::spring::Linkage;
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
@@ -53,6 +57,26 @@ pub(super) fn visit(rng: &mut ChaCha8Rng, machine: &Machine) -> Visit {
     }
 }
 
+/// Readings the judge names as what would settle it, as far as a shop takes them: the oil level dipped, the machine weighed and
+/// measured. They stand in the next reading with their own error; what they are called.
+pub(super) fn asked_for(machine: &mut Machine, judged: &Judgement) -> Vec<&'static str> {
+    let mut taken = Vec::new();
+    for missing in &judged.missing {
+        match (missing.end, missing.what) {
+            (Some(Side::Front), "oil.air_gap") if !machine.level_known => {
+                machine.level_known = true;
+                taken.push("oil level of the fork");
+            }
+            (_, "whole") if !machine.frame_known => {
+                machine.frame_known = true;
+                taken.push("masses and dimensions");
+            }
+            _ => {}
+        }
+    }
+    taken
+}
+
 /// A length by tape: handling to a millimetre either way at a corner of the distribution, then rounded.
 fn tape(rng: &mut ChaCha8Rng, length: f64) -> f64 {
     (length + rng.random_range(-1.0..1.0)).round()
@@ -80,6 +104,7 @@ fn end(rng: &mut ChaCha8Rng, end: &End, machine: &Machine) -> EndVisit {
         factors_to_be_had: None,
     };
     let rungs = |k: i32| per_mm(((end.right_rate / end.step).round() + f64::from(k)) * end.step);
+    let at_hand = at_hand(rng, end, machine, (-8..=8).map(rungs));
     EndVisit {
         travel: Some(mm::<Travel>(end.travel)),
         sag: Sag {
@@ -121,7 +146,56 @@ fn end(rng: &mut ChaCha8Rng, end: &End, machine: &Machine) -> EndVisit {
         motion_ratio: (!end.is_front).then_some(end.motion),
         rider_mass: Some(kg(carried * rng.random_range(0.96..1.04))),
         rack: (-8..=8).map(rungs).collect(),
-        rates_to_be_had: None,
-        bind_margin: None,
+        at_hand,
+        ..EndVisit::default()
     }
+}
+
+/// The rack's springs, and what they carry: by two weighings to a kilogram where masses are known, else left to the judge.
+fn at_hand(
+    rng: &mut ChaCha8Rng,
+    end: &End,
+    machine: &Machine,
+    rates: impl Iterator<Item = SpringRate>,
+) -> Option<SpringsAtHand> {
+    let travel = end.travel;
+    let path = if end.is_front {
+        Path::fork(Angle::from_si(machine.frame.rake), mm::<Stroke>(travel))
+    } else {
+        Path::of_linkage(&Linkage::ConstantRatio(end.motion), mm::<Travel>(travel), None, 0.0)
+    };
+    let legs = end.springs as usize;
+    let candidate = |rate: SpringRate| Candidate {
+        springs: vec![
+            CandidateSpring {
+                label: format!("{} N/mm", 1e-3 * rate.si()),
+                rate,
+                standard_uncertainty: SpringRate::from_si(0.005 * rate.si()),
+                source: SpringSource::Measured,
+                curve: None,
+                deflection_to_solid: None,
+            };
+            legs
+        ],
+    };
+    let fitted = Element::Straight {
+        rate: per_mm(end.rate),
+        preload: mm::<Preload>(end.preload),
+    };
+    let cos = if end.is_front { machine.frame.rake.cos() } else { 1.0 };
+    let mut weighed = |axial: f64| Force::new(axial / cos + rng.random_range(-9.8..9.8), ForceUnit::Newton);
+    let loads = (weighed(end.alone), weighed(end.alone + end.rider));
+    Some(SpringsAtHand {
+        path: path.ok(),
+        // What is taken of air where nobody knows its level.
+        others: if end.is_front {
+            vec![Element::Rate(per_mm(2.0 * 0.8))]
+        } else {
+            Vec::new()
+        },
+        fitted: vec![fitted; legs],
+        loads: machine.frame_known.then_some(loads),
+        unsprung_mass: None,
+        candidates: rates.filter(|rate| rate.si() > 0.0).map(candidate).collect(),
+    })
 }

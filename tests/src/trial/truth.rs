@@ -104,6 +104,21 @@ impl End {
         self.rest(self.alone + self.rider)
     }
 
+    /// The same end wound to a total, as far as the collar goes.
+    pub(super) fn wound_to(&self, total: f64) -> Self {
+        let mut end = self.clone();
+        let (mut low, mut high) = (0.0, self.most_preload);
+        for _ in 0..40 {
+            end.preload = f64::midpoint(low, high);
+            if end.total() > total {
+                low = end.preload;
+            } else {
+                high = end.preload;
+            }
+        }
+        end
+    }
+
     /// Rest after pressing and after lifting, alone or with the rider.
     pub(super) fn settled(&self, with_rider: bool) -> (f64, f64) {
         let load = self.alone + if with_rider { self.rider } else { 0.0 };

@@ -1,7 +1,7 @@
 //! The shop does what it was told; everything moved is written down.
 
-use mechanics::judgement::{Action, Amount, Circuit, Direction, Judgement, RuleTable, Subject, Verdict};
-use mechanics::quantity::{LengthUnit, Quantity};
+use mechanics::judgement::{Action, Amount, Circuit, Confidence, Direction, Judgement, RuleTable, Subject, Verdict};
+use mechanics::quantity::{LengthUnit, Quantity, StiffnessUnit};
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
@@ -24,39 +24,68 @@ pub(super) fn round(
 ) -> Vec<Move> {
     let mut moves = Vec::new();
     let table = RuleTable::shipped();
-    for verdict in judged.verdicts.iter().filter(|verdict| verdict.waits_for.is_empty()) {
-        let again = match range_of(verdict) {
-            // Measured again before a spring is bought.
-            Some(_) => {
-                let visit = readings::visit(rng, machine);
-                let again = judge(&visit, &table);
+    let ready = |verdict: &&Verdict| verdict.waits_for.is_empty() && !verdict.waits_for_check;
+    for verdict in judged.verdicts.iter().filter(ready) {
+        let told = if is_measured_again(verdict) {
+            let mut read = || {
+                let again = judge(&readings::visit(rng, machine), &table);
                 again.verdicts.into_iter().find(|one| {
                     (one.end, one.subject, one.direction) == (verdict.end, verdict.subject, verdict.direction)
                 })
+            };
+            // Where a second reading does not bear it out, a third one decides.
+            match read().or_else(read) {
+                None => continue,
+                Some(again) if change(machine, &again) < change(machine, verdict) => again,
+                Some(_) => verdict.clone(),
             }
-            None => None,
-        };
-        let told = match again {
-            Some(again) if most(&again) < most(verdict) => again,
-            _ => verdict.clone(),
+        } else {
+            verdict.clone()
         };
         carry_out(rng, machine, &told, &mut moves);
     }
     moves
 }
 
-fn range_of(verdict: &Verdict) -> Option<(f64, f64)> {
-    match verdict.amount {
-        Some(Amount::Steps(range)) if range.least < range.most => Some((range.least, range.most)),
-        _ => None,
-    }
+/// A spring is measured for again before it is bought where its amount is a range or the verdict is not sure.
+fn is_measured_again(verdict: &Verdict) -> bool {
+    let is_range = matches!(verdict.amount, Some(Amount::Steps(range)) if range.least < range.most);
+    verdict.action == Action::Respring && (is_range || verdict.confidence == Confidence::Low)
 }
 
-fn most(verdict: &Verdict) -> f64 {
-    match verdict.amount {
-        Some(Amount::Steps(range)) => range.most,
-        _ => 0.0,
-    }
+/// The rate a verdict names of what is at hand, N/mm of one spring, with its preload, mm.
+fn named(verdict: &Verdict) -> Option<(f64, f64)> {
+    let (candidate, ranked) = verdict
+        .springs
+        .as_ref()?
+        .ranked
+        .first()
+        .filter(|(_, ranked)| ranked.fits())?;
+    let rate = candidate.springs.first()?.rate.get(StiffnessUnit::NewtonPerMillimeter);
+    Some((rate, ranked.preload.get(LengthUnit::Millimeter)))
+}
+
+/// The rate a verdict asks for: of the spring it names, else by the most of its steps.
+fn asked(end: &End, verdict: &Verdict) -> f64 {
+    let by_steps = || {
+        let most = match verdict.amount {
+            Some(Amount::Steps(range)) => range.most.max(1.0),
+            _ => 1.0,
+        };
+        let way = if verdict.direction == Some(Direction::Softer) {
+            -1.0
+        } else {
+            1.0
+        };
+        end.rate + way * most * end.step
+    };
+    named(verdict).map_or_else(by_steps, |(rate, _)| rate).max(end.step)
+}
+
+/// How far a verdict goes from the rate there is.
+fn change(machine: &Machine, verdict: &Verdict) -> f64 {
+    let end = machine.end(verdict.end == mechanics::judgement::End::Front);
+    (asked(end, verdict) - end.rate).abs()
 }
 
 fn carry_out(rng: &mut ChaCha8Rng, machine: &mut Machine, verdict: &Verdict, moves: &mut Vec<Move>) {
@@ -155,19 +184,18 @@ fn set_adjuster(end: &mut End, verdict: &Verdict, place: &str, moves: &mut Vec<M
 }
 
 fn respring(end: &mut End, verdict: &Verdict, place: &str, moves: &mut Vec<Move>) {
-    let way = if verdict.direction == Some(Direction::Softer) {
-        -1.0
-    } else {
-        1.0
-    };
-    let steps = way * most(verdict).max(1.0);
-    end.rate = (end.rate + steps * end.step).max(end.step);
+    let preload = named(verdict).map(|(_, preload)| preload).or_else(|| {
+        let after = verdict.after?.preload?;
+        Some(after.get(LengthUnit::Millimeter))
+    });
+    let rate = asked(end, verdict);
     moves.push(Move {
         what: format!("{place} spring"),
-        by: steps,
+        by: (rate - end.rate) / end.step,
     });
-    if let Some(preload) = verdict.after.and_then(|after| after.preload) {
-        end.preload = preload.get(LengthUnit::Millimeter).clamp(0.0, end.most_preload);
+    end.rate = rate;
+    if let Some(preload) = preload {
+        end.preload = preload.clamp(0.0, end.most_preload);
     }
     free(end);
 }

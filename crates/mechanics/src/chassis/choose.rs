@@ -197,6 +197,13 @@ impl Ranked {
     pub fn fits(&self) -> bool {
         self.rejections.is_empty()
     }
+
+    /// Whether the uncertainty of both cannot part it from a nearer one: their distances differ by at most twice it.
+    #[must_use]
+    pub fn ties_with(&self, nearer: &Self) -> bool {
+        let u = self.distance_uncertainty.hypot(nearer.distance_uncertainty);
+        self.distance - nearer.distance <= 2.0 * u
+    }
 }
 
 /// What rules the rate wanted.

@@ -78,6 +78,9 @@ impl Equilibrium {
     }
 }
 
+/// Edges of parts of the travel, rising.
+pub(super) struct Parts(Vec<f64>);
+
 /// Pieces each smooth part is cut into before extrema are looked for.
 const FINEST: usize = 64;
 const COARSEST: usize = 4;
@@ -91,9 +94,18 @@ impl Suspension {
     /// a few millimetres.
     #[must_use]
     pub fn equilibrium(&self, load: Force) -> Equilibrium {
+        self.equilibrium_in(&self.parts(), load)
+    }
+
+    /// The travel in parts over each of which the force at the wheel rises or falls throughout: the same for every load.
+    pub(super) fn parts(&self) -> Parts {
+        Parts(self.monotone_edges())
+    }
+
+    pub(super) fn equilibrium_in(&self, parts: &Parts, load: Force) -> Equilibrium {
         let travel = self.path().travel().si();
         let wanted = load.si();
-        let roots: Vec<Root> = self.roots(wanted);
+        let roots: Vec<Root> = self.roots(parts, wanted);
         let first = self.at_wheel(0.0).0;
         let (state, z) = if first >= wanted {
             (RestState::ToppedOut, 0.0)
@@ -118,11 +130,14 @@ impl Suspension {
     /// Travel at which it hangs under its own unsprung weight: 0 unless a top-out spring pulls it in.
     #[must_use]
     pub fn hanging(&self, unsprung_weight: Force) -> Travel {
-        self.equilibrium(Force::from_si(-unsprung_weight.si())).travel
+        self.hanging_in(&self.parts(), unsprung_weight)
     }
 
-    fn roots(&self, wanted: f64) -> Vec<Root> {
-        let edges = self.monotone_edges();
+    pub(super) fn hanging_in(&self, parts: &Parts, unsprung_weight: Force) -> Travel {
+        self.equilibrium_in(parts, Force::from_si(-unsprung_weight.si())).travel
+    }
+
+    fn roots(&self, Parts(edges): &Parts, wanted: f64) -> Vec<Root> {
         let balance = |z: f64| self.at_wheel(z).0 - wanted;
         let mut roots: Vec<f64> = Vec::new();
         for pair in edges.windows(2) {
@@ -163,12 +178,14 @@ impl Suspension {
                 low + (high - low) * share.clamp(1e-9, 1.0 - 1e-9)
             };
             let rate = |z: f64| self.at_wheel(z).1;
-            for k in 0..pieces {
-                let (a, b) = (inside(k), inside(k + 1));
-                let (at_a, at_b) = (rate(a), rate(b));
+            let (mut a, mut at_a) = (inside(0), rate(inside(0)));
+            for k in 1..=pieces {
+                let b = inside(k);
+                let at_b = rate(b);
                 if (at_a < 0.0) != (at_b < 0.0) {
                     all.push(crossing(rate, a, b, at_a < 0.0));
                 }
+                (a, at_a) = (b, at_b);
             }
         }
         all.extend(edges.last());

@@ -72,6 +72,9 @@ pub struct SagFound {
     pub assumptions: Vec<Assumption>,
 }
 
+/// Lengths that are equal on the tape differ by less than this after a subtraction, m.
+const EQUAL: f64 = 1e-9;
+
 /// Spreads from which on friction is noted, and from which on something binds, m (common practice, no source).
 const fn spreads(end: End) -> (f64, f64) {
     match end {
@@ -314,13 +317,13 @@ fn say(request: &SagRequest, found: &mut SagFound) {
     ] {
         let Some(band) = band else { continue };
         let spread = 2.0 * band.si();
-        if spread > bind {
+        if spread > bind + EQUAL {
             let text = format!(
                 "{state}, lifted and pressed differ by {}: find what binds before anything else is judged",
                 words.length(spread)
             );
             found.findings.push(Finding::about(Code::SagBind, field, text));
-        } else if spread > note {
+        } else if spread > note + EQUAL {
             let text = format!(
                 "{state}, lifted and pressed differ by {}: much friction",
                 words.length(spread)

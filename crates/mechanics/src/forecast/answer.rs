@@ -208,7 +208,8 @@ fn why(bench: &Bench<'_>, kind: Kind, pace: f64, end: &EndAt, circuit: Option<&C
              the range is left",
             circuit.velocity_ratio,
             circuit.damping_factor,
-            100.0 * circuit.share
+            // Just past its end is none, never less than none.
+            100.0 * circuit.share.max(0.0)
         )
     });
     match kind {

@@ -25,11 +25,12 @@ pub fn factor_to_middle(share_left: f64, closed_to_open_force_ratio: f64) -> f64
     closed_to_open_force_ratio.powf(0.5 - share_left)
 }
 
-/// What another spring asks for beside itself.
-pub(super) fn after_spring(look: &Look<'_>, wanted_total: f64, rate: f64) -> AfterSpring {
+/// What another spring asks for beside itself. `rebound` is what the whole wheel rate asks for, where it is known; else the
+/// spring is taken for all of it.
+pub(super) fn after_spring(look: &Look<'_>, wanted_total: f64, rate: f64, rebound: Option<f64>) -> AfterSpring {
     // The rider and the machine stay what they are.
     let (rates, mass) = ((WheelRate::from_si(1.0), WheelRate::from_si(rate)), Mass::from_si(1.0));
-    let rebound = factor_for_spring(rates, (mass, mass));
+    let rebound = rebound.unwrap_or_else(|| factor_for_spring(rates, (mass, mass)));
     let r = look.ratio(RuleId::ForceRatio);
     let position = look.rebound().and_then(|one| {
         // F(x2) = f F(x1): the share left falls by ln f/ln r.
@@ -106,8 +107,9 @@ fn near(look: &Look<'_>, desk: &mut Desk, one: &Adjuster) {
     let set = desk.drafts.iter().any(|(verdict, _)| {
         verdict.end == look.end && verdict.subject == Subject::Adjuster && verdict.circuit == Some(one.circuit)
     });
-    // Set to the middle because too little travel is used: it is closed, not weak.
-    if set {
+    // Set to the middle because too little travel is used: it is closed, not weak. Nor where it holds up what it can.
+    let does_what_it_can = one.circuit.stroke == StrokeDirection::Compression && desk.travel_is_short(look);
+    if set || does_what_it_can {
         return;
     }
     let text = reading(look, one);
@@ -226,11 +228,13 @@ fn replaced(look: &Look<'_>, one: &Adjuster, factor: f64) -> Option<&'static str
 /// What can make the same reading: oil, a worn part, and a spring that asks for more or less damping.
 fn causes(look: &Look<'_>, desk: &Desk, circuit: Circuit, way: Direction) -> Vec<Cause> {
     let mut causes = vec![Cause::of(Subject::Oil), Cause::of(Subject::Wear)];
-    if way == Direction::Weaker {
+    // What binds rides harshly, and hides whether the spring makes the circuit look weak.
+    if way == Direction::Weaker || look.binds() {
         causes.push(Cause::of(Subject::Friction));
     }
     if spring_makes(look, desk, (way, circuit)) {
-        causes.push(Cause::of(Subject::Spring));
+        // Or another unit, where no such spring can be had for this one.
+        causes.extend([Subject::Spring, Subject::Unit].map(Cause::of));
     }
     causes
 }

@@ -3,9 +3,10 @@
 use super::End;
 use super::rows::RuleId;
 use super::visit::Circuit;
+use crate::chassis::{Candidate, Ranked};
 use crate::estimate::Assumption;
 use crate::finding::Finding;
-use crate::quantity::Preload;
+use crate::quantity::{Preload, Travel};
 
 /// A machine judged.
 #[derive(Debug, Clone, PartialEq)]
@@ -49,14 +50,26 @@ pub struct Verdict {
     pub both: Option<ThumbAndPhysics>,
     /// What a spring change does to rebound and preload.
     pub after: Option<AfterSpring>,
+    /// Springs at hand for it, where some were given.
+    pub springs: Option<RankedSprings>,
     /// Indices of the verdicts it waits for: their cause can make the same reading.
     pub waits_for: Vec<usize>,
+    /// Whether it waits for what is to be checked first: a cheaper cause can make the same reading.
+    pub waits_for_check: bool,
     /// What to check before.
     pub check_first: Vec<String>,
     /// What would overturn it.
     pub overturned_by: Vec<String>,
     /// What to be careful of.
     pub cautions: Vec<&'static str>,
+}
+
+impl Verdict {
+    /// Whether another rate is asked for, be it with another unit.
+    pub(super) fn asks_for_spring(&self) -> bool {
+        self.subject == Subject::Spring
+            || (self.subject == Subject::Unit && matches!(self.direction, Some(Direction::Stiffer | Direction::Softer)))
+    }
 }
 
 /// What kind of work.
@@ -194,6 +207,17 @@ pub struct AfterSpring {
     pub rebound_position: Option<f64>,
     /// Preload that brings the total sag to the target with that rate; `None`: not known.
     pub preload: Option<Preload>,
+}
+
+/// Springs at hand that go a verdict's way, the nearest to the sags wanted first.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RankedSprings {
+    /// Read lengths times this are vertical at the wheel.
+    pub wheel_factor: f64,
+    /// Total sag now, at the wheel.
+    pub present_total: Option<Travel>,
+    /// Each with what it would do; those that do it first, at most five.
+    pub ranked: Vec<(Candidate, Ranked)>,
 }
 
 /// Something that is not known.

@@ -3,12 +3,14 @@
 use super::look::Look;
 use super::rows::RuleId;
 use crate::chassis::{Balance, CenterOfGravity, braking};
-use crate::quantity::{Mass, Quantity, STANDARD_GRAVITY};
+use crate::quantity::{Force, Mass, Quantity, STANDARD_GRAVITY};
 
 /// A fork in the hardest braking, all at the limit, the front wheel doing all of it.
 pub(super) struct Braked {
     /// Force along the legs, N.
     pub(super) force: f64,
+    /// The same as a vertical load at the wheel.
+    pub(super) wheel_load: Force,
     /// Stroke it is pressed to with the springs as they are, m; not above the travel.
     pub(super) stroke: f64,
     /// Rate of one spring that keeps it within the share of the travel, N/m.
@@ -31,10 +33,8 @@ pub(super) fn braked(look: &Look<'_>) -> Option<Braked> {
         rear_unsprung: Mass::from_si(0.0),
     };
     let deceleration = whole.deceleration_ratio? * STANDARD_GRAVITY;
-    let force = braking(&balance, whole.rake?, deceleration, 1.0, None)
-        .ok()?
-        .axial_force
-        .si();
+    let pressed = braking(&balance, whole.rake?, deceleration, 1.0, None).ok()?;
+    let force = pressed.axial_force.si();
     let travel = look.seen.travel?.si();
     let preload = look.seen.preload?.si();
     let legs = look.seen.rates.len() as f64;
@@ -43,6 +43,7 @@ pub(super) fn braked(look: &Look<'_>) -> Option<Braked> {
     let rate = force / room / legs;
     (look.is_front() && rate.is_finite() && rate > 0.0).then(|| Braked {
         force,
+        wheel_load: pressed.wheel_load,
         stroke: (force / now - preload).clamp(0.0, travel),
         rate,
     })

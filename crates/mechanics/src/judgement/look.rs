@@ -111,12 +111,18 @@ impl<'a> Look<'a> {
 
     /// Static share wanted: of the rear its target, of a fork what is usual.
     pub(super) fn static_share_wanted(&self) -> f64 {
+        let (low, high) = self.static_share_targets();
+        f64::midpoint(low, high)
+    }
+
+    /// Least and most static share wanted.
+    pub(super) fn static_share_targets(&self) -> (f64, f64) {
         let (low, high) = if self.is_front() {
             (RuleId::ForkStaticUsualLow, RuleId::ForkStaticUsualHigh)
         } else {
             (RuleId::RearStaticTargetLow, RuleId::RearStaticTargetHigh)
         };
-        f64::midpoint(self.ratio(low), self.ratio(high))
+        (self.ratio(low), self.ratio(high))
     }
 
     /// Least and most static share that is none to speak of.
@@ -165,11 +171,23 @@ impl<'a> Look<'a> {
         Some(((wanted - sag.share) / wanted, sag.share_u / wanted))
     }
 
-    /// -1: the rider's share says too soft; 1: too stiff; 0: it agrees.
+    /// -1: the rider's share says too soft; 1: too stiff; 0: it agrees. A share that is only the least it can be says nothing
+    /// of too stiff.
     pub(super) fn share_says(&self) -> Option<i8> {
         let (share, _) = self.static_share_at_target()?;
         let (low, high) = self.static_share_limits();
-        Some(if share < low { -1 } else { i8::from(share > high) })
+        match share {
+            share if share < low => Some(-1),
+            share if share > high => (!self.share_is_least()).then_some(1),
+            _ => Some(0),
+        }
+    }
+
+    /// Whether the machine alone reaches full extension within friction's half-band: the static sag is then no mean of two
+    /// sides, and the rider's share is at least what was read.
+    pub(super) fn share_is_least(&self) -> bool {
+        let half_band = self.seen.sag.spread.map_or(0.0, |spread| 0.5 * spread.si());
+        self.sag().is_some_and(|sag| sag.still - half_band <= sag.still_u)
     }
 
     /// How hard it was ridden for the travel used.
@@ -231,6 +249,11 @@ impl<'a> Look<'a> {
             .filter(|_| self.adjusters_apply())
     }
 
+    /// Whether the spring is air: there is none of steel to change.
+    pub(super) fn is_air(&self) -> bool {
+        self.seen.damper_type == Some(DamperType::Air) && self.seen.rates.is_empty()
+    }
+
     pub(super) fn is_sealed(&self) -> bool {
         self.seen.serviceability == Some(Serviceability::Sealed)
     }
@@ -249,7 +272,9 @@ impl<'a> Look<'a> {
             evidence: Vec::new(),
             both: None,
             after: None,
+            springs: None,
             waits_for: Vec::new(),
+            waits_for_check: false,
             check_first: Vec::new(),
             overturned_by: Vec::new(),
             cautions: Vec::new(),
@@ -306,9 +331,28 @@ impl Desk {
         self.drafted(look.end, subject).is_some()
     }
 
-    /// Way of the spring that was already asked for.
+    /// Way of the spring that was already asked for, or of the unit in its place where no such spring can be had.
     pub(super) fn spring_way(&self, look: &Look<'_>) -> Option<Direction> {
-        self.drafted(look.end, Subject::Spring)?.direction
+        let mut all = self.drafts.iter().map(|(verdict, _)| verdict);
+        all.find(|one| one.end == look.end && one.asks_for_spring())?.direction
+    }
+
+    /// The verdict that asks for another spring.
+    pub(super) fn spring_mut(&mut self, look: &Look<'_>) -> Option<&mut Verdict> {
+        let mut all = self.drafts.iter_mut().map(|(verdict, _)| verdict);
+        all.find(|one| one.end == look.end && one.asks_for_spring())
+    }
+
+    /// Whether the travel was found too short.
+    pub(super) fn travel_is_short(&self, look: &Look<'_>) -> bool {
+        let mut all = self.drafts.iter().map(|(verdict, _)| verdict);
+        all.any(|one| {
+            one.end == look.end
+                && one
+                    .evidence
+                    .iter()
+                    .any(|said| said.rules.contains(&RuleId::TravelShort))
+        })
     }
 
     pub(super) fn find(&mut self, code: Code, message: String) {

@@ -54,11 +54,16 @@ pub(super) fn ordered(desk: Desk, table: &RuleTable) -> Judgement {
         .collect();
     for (verdict, waits) in verdicts.iter_mut().zip(waits) {
         verdict.waits_for = waits;
+        // A hazard never waits.
+        verdict.waits_for_check &= !verdict.hazard;
     }
     let verdicts = causes_first(verdicts);
+    // One that waits for a check only is the first where nothing else is to be done: its check is.
+    let stands = |verdict: &Verdict| verdict.action != Action::Leave && verdict.waits_for.is_empty();
     let first = verdicts
         .iter()
-        .position(|verdict| verdict.action != Action::Leave && verdict.waits_for.is_empty());
+        .position(|verdict| stands(verdict) && !verdict.waits_for_check)
+        .or_else(|| verdicts.iter().position(stands));
     Judgement {
         verdicts,
         first,
@@ -75,7 +80,8 @@ fn waits_for(verdict: &Verdict, causes: &[Cause], all: &[Verdict]) -> Vec<usize>
         return Vec::new();
     }
     let able = |other: &Verdict| {
-        other.end == verdict.end
+        !std::ptr::eq(other, verdict)
+            && other.end == verdict.end
             && other.action != Action::Leave
             && causes.iter().any(|cause| {
                 cause.subject == other.subject && (cause.circuit.is_none() || cause.circuit == other.circuit)

@@ -158,6 +158,9 @@ rules! {
     /// All travel.
     TravelAll "travel-all" Either Ratio 0.97 in 0.8 to 1.0,
         "travel used over travel, hard use", "From here on all travel is used: with preload full in and compression nearly closed the spring is too soft.";
+    /// Travel too short.
+    TravelShort "travel-short-compression" Either Ratio 0.5 in 0.25 to 0.75,
+        "share left of the compression adjuster, all travel used and a harsh ride, spring and oil right", "At or below it compression holds up what it can and more would only be harsher: the travel is too short for this use.";
     /// Right travel, low end.
     TravelRightLow "travel-right-low" Either Ratio 0.6667 in 0.3 to 0.9,
         "travel used over travel, hard use", "Two thirds to three quarters is right.";
@@ -251,7 +254,7 @@ mod tests {
             (at(Ends::Front), at(Ends::Rear)),
             (Threshold::Ratio(0.55), Threshold::Ratio(0.5))
         );
-        assert_eq!(table.version(), "1.0+4");
+        assert_eq!(table.version(), "1.1+4");
         let rows = table.rows();
         assert_eq!(rows.len(), RuleId::ALL.len() + 1);
         assert_eq!(rows.iter().filter(|row| row.own).count(), 1);

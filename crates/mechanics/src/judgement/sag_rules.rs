@@ -1,12 +1,11 @@
 //! What sag says of preload and of the rear spring.
 
-use super::adjusters::after_spring;
 use super::answer::{Action, Amount, Confidence, Direction, Subject, Verdict};
-use super::caution;
+use super::doubt;
 use super::look::{Cause, Desk, EQUAL, Look, SagSeen, Target};
 use super::rows::RuleId;
 use super::service::level_is_off;
-use super::spring_amount::{self, Asked, Needed};
+use super::spring_amount::{self, Needed};
 use crate::finding::Code;
 use crate::quantity::{AngleUnit, Length, Preload, Quantity, STANDARD_GRAVITY};
 
@@ -38,8 +37,18 @@ pub(super) fn judge(look: &Look<'_>, desk: &mut Desk) {
     let way = if topped_out(look, sag) {
         wound_up(look, &target, sag)
     } else {
+        tell_thumb(look, desk, sag);
         by_share(look, sag)
     };
+    // What reaches full extension without the rider shows less of the rider's share than there is.
+    let cut_off = topped_out(look, sag) || (look.share_is_least() && look.share_says().is_none());
+    if !look.is_front() && way.is_none() && cut_off {
+        desk.miss(
+            look,
+            "sag",
+            "whether the spring is right: alone it reaches full extension within its friction; read again with less preload",
+        );
+    }
     if look.is_front() {
         tell_fork_share(look, desk, sag);
     } else if let Some((way, rules)) = way {
@@ -66,10 +75,32 @@ fn wound_up(look: &Look<'_>, target: &Target, sag: SagSeen) -> Option<(Direction
         .then(|| (Direction::Stiffer, vec![RuleId::StaticNone, RuleId::RearStaticShareLow]))
 }
 
+/// Whether static sag is so long against the rider's share that thumb asks for a softer spring.
+fn thumb_says_softer(look: &Look<'_>, sag: SagSeen) -> bool {
+    sag.still >= look.ratio(RuleId::TooStiffRatio) * sag.share
+}
+
+/// Thumb takes an end that only sits low for one that is too stiff: physics outranks it, and that is said.
+fn tell_thumb(look: &Look<'_>, desk: &mut Desk, sag: SagSeen) {
+    let (Some(says), Some((share, _))) = (look.share_says(), look.static_share_at_target()) else {
+        return;
+    };
+    if look.is_front() || says == 1 || !thumb_says_softer(look, sag) {
+        return;
+    }
+    let text = format!(
+        "static sag is {:.2} times the rider's share ({}), thumb says softer; with the total as wanted the static share is \
+         {share:.2}, which does not ask for it: physics outranks thumb",
+        sag.still / sag.share,
+        look.said(RuleId::TooStiffRatio)
+    );
+    desk.find(Code::ThumbAgainstPhysics, text);
+}
+
 fn by_share(look: &Look<'_>, sag: SagSeen) -> Option<(Direction, Vec<RuleId>)> {
     let says = look.share_says()?;
     let mut rules = Vec::new();
-    if sag.still >= look.ratio(RuleId::TooStiffRatio) * sag.share {
+    if thumb_says_softer(look, sag) {
         rules.push(RuleId::TooStiffRatio);
     }
     match says {
@@ -116,7 +147,7 @@ fn rear_spring(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen, 
         desk.find(Code::ThumbAgainstPhysics, text);
         return;
     };
-    let mut verdict = respring(look, way, &asked, target.middle());
+    let mut verdict = spring_amount::verdict(look, way, &asked);
     verdict.evidence.push(look.evidence(rules, &text));
     let mut computed = look.evidence(
         &[],
@@ -125,6 +156,8 @@ fn rear_spring(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen, 
     computed.computation = "rider's share over share wanted";
     verdict.evidence.push(computed);
     verdict.confidence = sureness(look);
+    doubt::hold(look, &mut verdict);
+    doubt::implied(look, &mut verdict, factor);
     if look.seen.rates.is_empty() {
         desk.miss(look, "rates", "how many rate steps the spring is off");
         verdict.confidence = verdict.confidence.min(Confidence::Medium);
@@ -141,9 +174,6 @@ fn rear_spring(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen, 
         .to_owned(),
         "a rider's part of the mass on this end far from what was taken".to_owned(),
     ];
-    verdict
-        .cautions
-        .extend([Code::StoredEnergy.caution(), caution::UNTESTED]);
     attitude(look, desk, &mut verdict, target.middle() - sag.total);
     desk.push(verdict, &[Cause::of(Subject::Friction)]);
 }
@@ -187,7 +217,7 @@ fn preload(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen) {
     }
     let words = look.words;
     let up = sag.total - target.middle();
-    if !topped && !desk.has(look, Subject::Spring) {
+    if !topped && desk.spring_way(look).is_none() {
         out_of_reach(look, desk, target, sag);
     }
     let spring = desk.has(look, Subject::Spring);
@@ -226,7 +256,13 @@ fn preload(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen) {
             .check_first
             .push("today: take preload out until the machine sags a little by itself, and ride slowly".to_owned());
     }
-    let open = topped && up >= 0.0;
+    if look.is_air() {
+        verdict.check_first.push(
+            "the spring is air: its pressure is what preload is elsewhere; the wheel hanging, within the maker's limits"
+                .to_owned(),
+        );
+    }
+    let open = (topped && up >= 0.0) || look.is_air();
     if !spring && !open {
         position(look, desk, &mut verdict, up);
     }
@@ -273,7 +309,7 @@ fn out_of_reach(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen)
     ) else {
         return;
     };
-    let mut verdict = respring(look, way, &asked, target.middle());
+    let mut verdict = spring_amount::verdict(look, way, &asked);
     let text = format!(
         "total sag {}, and with all the preload there is still {}",
         look.words.length(sag.total),
@@ -291,9 +327,7 @@ fn out_of_reach(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen)
     verdict
         .overturned_by
         .push("built-in preload or a spacer other than was taken".to_owned());
-    verdict
-        .cautions
-        .extend([Code::StoredEnergy.caution(), caution::UNTESTED]);
+    doubt::hold(look, &mut verdict);
     desk.push(verdict, &causes_of_sag(look, &[Subject::Friction]));
 }
 
@@ -351,14 +385,4 @@ pub(super) fn attitude(look: &Look<'_>, desk: &mut Desk, verdict: &mut Verdict, 
         desk.find(Code::AttitudeChanges, text);
         verdict.cautions.push(Code::AttitudeChanges.caution());
     }
-}
-
-/// Another spring, by the amount asked for.
-fn respring(look: &Look<'_>, way: Direction, asked: &Asked, wanted_total: f64) -> Verdict {
-    let mut verdict = look.verdict(Action::Respring, Subject::Spring);
-    verdict.direction = Some(way);
-    verdict.amount = Some(asked.amount);
-    verdict.both = asked.both;
-    verdict.after = asked.rate_factor.map(|rate| after_spring(look, wanted_total, rate));
-    verdict
 }

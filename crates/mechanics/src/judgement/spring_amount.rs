@@ -1,14 +1,26 @@
 //! How far a spring is changed: thumb and physics in steps of the rack.
 
-use super::answer::{Amount, Direction, StepRange, ThumbAndPhysics};
+use super::adjusters::after_spring;
+use super::answer::{Action, Amount, Direction, StepRange, Subject, ThumbAndPhysics, Verdict};
+use super::caution;
 use super::look::{Desk, Look};
 use super::rows::RuleId;
+use crate::finding::Code;
 use crate::quantity::Quantity;
 
 /// The rates there are: the shop's rack, or assumed steps from the fitted spring on.
 pub(super) struct Ladder {
     rates: Vec<f64>,
     step: f64,
+}
+
+/// How far measured springs of one mark may be apart, of the rate (common practice, no source).
+const ONE_MARK: f64 = 0.03;
+
+/// Rates of the springs at hand, one by one.
+fn single_rates<'a>(look: &'a Look<'_>) -> impl Iterator<Item = f64> + 'a {
+    let candidates = look.seen.at_hand.iter().flat_map(|at_hand| &at_hand.candidates);
+    candidates.flat_map(|one| one.springs.iter().map(|spring| spring.rate.si()))
 }
 
 /// How far to go.
@@ -19,6 +31,8 @@ pub(super) struct Asked {
     pub(super) rate_factor: Option<f64>,
     /// Whether the amount is a range, to be measured again before a spring is bought.
     pub(super) is_range: bool,
+    /// Why no spring does it: the rate physics asks for cannot be had.
+    pub(super) out_of_reach: Option<String>,
 }
 
 /// What physics asks for.
@@ -33,16 +47,16 @@ pub(super) struct Needed {
 impl Ladder {
     pub(super) fn of(look: &Look<'_>, desk: &mut Desk) -> Option<Self> {
         let now = look.rate()?;
-        let mut rates: Vec<f64> = look
-            .seen
-            .rack
-            .iter()
-            .map(|rate| rate.si())
-            .filter(|k| *k > 0.0)
-            .collect();
+        let rack: Vec<f64> = look.seen.rack.iter().map(|rate| rate.si()).collect();
+        // Springs of one rate are one rung; those at hand differ a little where they were measured.
+        let (mut rates, same) = if rack.is_empty() {
+            (single_rates(look).collect(), ONE_MARK)
+        } else {
+            (rack, 1e-3)
+        };
+        rates.retain(|k| *k > 0.0);
         rates.sort_by(f64::total_cmp);
-        // Springs of one rate are one rung.
-        rates.dedup_by(|a, b| (*a - *b).abs() <= 1e-3 * *b);
+        rates.dedup_by(|a, b| (*a - *b).abs() <= same * *b);
         let mut gaps: Vec<f64> = rates.iter().zip(rates.iter().skip(1)).map(|(a, b)| b - a).collect();
         gaps.sort_by(f64::total_cmp);
         if let Some(step) = gaps.get(gaps.len() / 2).copied() {
@@ -141,6 +155,7 @@ pub(super) fn amount(look: &Look<'_>, desk: &mut Desk, way: Direction, needed: O
             both: None,
             rate_factor: far.map(|(ladder, now, steps)| ladder.after(*now, steps) / now),
             is_range: false,
+            out_of_reach: None,
         });
     };
     let physics = signed(way, ladder.steps(*now, needed.factor * now));
@@ -160,7 +175,55 @@ pub(super) fn amount(look: &Look<'_>, desk: &mut Desk, way: Direction, needed: O
         }),
         rate_factor: Some(ladder.after(*now, signed(way, most)) / now),
         is_range,
+        out_of_reach: out_of_reach(look, ladder, needed.factor * now),
     })
+}
+
+/// Why a rate cannot be had: it lies more than half a step outside what can.
+fn out_of_reach(look: &Look<'_>, ladder: &Ladder, wanted: f64) -> Option<String> {
+    let (least, most) = look.seen.rates_to_be_had?;
+    // What lies on the rack can be had, whatever the suppliers say.
+    let there = look.seen.rack.iter().map(|rate| rate.si()).chain(single_rates(look));
+    let (least, most) = there.fold((least.si(), most.si()), |(least, most), k| (least.min(k), most.max(k)));
+    let beyond = ladder.steps(most, wanted).max(ladder.steps(wanted, least));
+    (beyond > 0.5).then(|| {
+        format!(
+            "the rate needed is {}, and {} to {} can be had for this unit",
+            look.words.rate(wanted),
+            look.words.rate(least),
+            look.words.rate(most)
+        )
+    })
+}
+
+/// Another spring by that amount; another unit where no spring of the rate needed can be had for this one.
+pub(super) fn verdict(look: &Look<'_>, way: Direction, asked: &Asked) -> Verdict {
+    if let Some(why) = &asked.out_of_reach {
+        let mut verdict = look.verdict(Action::Replace, Subject::Unit);
+        verdict.direction = Some(way);
+        let mut evidence = look.evidence(&[], why);
+        evidence.computation = "rate needed against the rates that can be had";
+        verdict.evidence.push(evidence);
+        verdict
+            .check_first
+            .push("whether another maker winds that rate for this unit".to_owned());
+        verdict.overturned_by.push("a spring of that rate that fits".to_owned());
+        verdict.cautions.push(caution::UNTESTED);
+        return verdict;
+    }
+    let mut verdict = look.verdict(Action::Respring, Subject::Spring);
+    verdict.direction = Some(way);
+    verdict.amount = Some(asked.amount);
+    verdict.both = asked.both;
+    let wanted = look.target().zip(look.sag()).map(|(target, _)| target.middle());
+    verdict.after = asked
+        .rate_factor
+        .zip(wanted)
+        .map(|(rate, total)| after_spring(look, total, rate, None));
+    verdict
+        .cautions
+        .extend([Code::StoredEnergy.caution(), caution::UNTESTED]);
+    verdict
 }
 
 /// Steps up the ladder of a change that way, and back.

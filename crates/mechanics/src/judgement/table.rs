@@ -7,7 +7,7 @@ use super::rows::RuleId;
 use crate::quantity::{Angle, AngleUnit, Length, LengthUnit, Quantity, SpringRate, StiffnessUnit};
 
 /// Version of the shipped rows. It grows with every change of a threshold.
-pub const TABLE_VERSION: &str = "1.0";
+pub const TABLE_VERSION: &str = "1.1";
 
 /// What a threshold of the trade rests on.
 pub const PRACTICE: &str = "common practice, no source";

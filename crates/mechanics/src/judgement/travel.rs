@@ -1,10 +1,10 @@
 //! What travel used says: in hard use only, and of a fork only after oil, preload and braking.
 
-use super::adjusters::{after_spring, revalve, share_left};
+use super::adjusters::{revalve, share_left};
 use super::answer::{Action, Amount, Confidence, Direction, Subject, Verdict};
 use super::braking::{Braked, braked};
 use super::caution;
-use super::look::{Cause, Desk, Look};
+use super::look::{Cause, Desk, EQUAL, Look};
 use super::rows::RuleId;
 use super::sag_rules::by_riders_share;
 use super::service::{OilState, ask_for_oil, level_unknown, oil_state};
@@ -81,6 +81,7 @@ fn all(look: &Look<'_>, desk: &mut Desk, used: f64) {
     }
     match look.compression() {
         None => desk.miss(look, "adjusters", "whether compression can hold it up"),
+        Some(one) if too_short(look, one, braked.as_ref()) => short(look, desk, &reading),
         Some(one) if share_left(one) > look.ratio(RuleId::AdjusterNearLimit) => {
             let middle = look.ratio(RuleId::AdjusterMiddle);
             let wanted = if share_left(one) > middle {
@@ -95,8 +96,46 @@ fn all(look: &Look<'_>, desk: &mut Desk, used: f64) {
     }
 }
 
+/// Whether spring and damping do what they can, and the travel is all used all the same: the sag is right, compression stands at
+/// the middle or closer, and rides harshly there.
+fn too_short(look: &Look<'_>, compression: &Adjuster, braked: Option<&Braked>) -> bool {
+    let total_is_right = look
+        .target()
+        .zip(look.sag())
+        .is_some_and(|(target, sag)| (target.low - EQUAL..=target.high + EQUAL).contains(&sag.total));
+    let spring_is_right = match braked.zip(look.rate()) {
+        // A fork's sag does not judge its spring; hardest braking does.
+        Some((braked, now)) => braked.rate <= now,
+        None => look.share_says() == Some(0),
+    };
+    look.seen.harsh == Some(true)
+        && total_is_right
+        && spring_is_right
+        && share_left(compression) <= look.ratio(RuleId::TravelShort)
+}
+
+fn short(look: &Look<'_>, desk: &mut Desk, reading: &str) {
+    let mut verdict = look.verdict(Action::Replace, Subject::Unit);
+    let rules = [RuleId::TravelAll, RuleId::TravelShort];
+    let text = format!("{reading}, and it rides harshly; spring and oil are right");
+    verdict.evidence.push(look.evidence(&rules, &text));
+    verdict.check_first.extend([
+        "where the travel went: a landing or a single hole is no ground".to_owned(),
+        "the bump stop, and the travel itself".to_owned(),
+    ]);
+    verdict
+        .overturned_by
+        .push("a harsh ride that comes from elsewhere: high-speed compression, tyre pressure, friction".to_owned());
+    verdict.cautions.push(caution::UNTESTED);
+    desk.push(verdict, &[Cause::of(Subject::Friction), Cause::of(Subject::Wear)]);
+}
+
 /// A stiffer spring, by thumb or by braking; whether it was asked for.
 fn stiffer(look: &Look<'_>, desk: &mut Desk, (by_thumb, braked): (bool, Option<&Braked>), reading: &str) -> bool {
+    if look.is_air() {
+        tell_air(desk, reading);
+        return false;
+    }
     let needed = match (braked, look.rate()) {
         (Some(braked), Some(now)) => Some(Needed {
             factor: braked.rate / now,
@@ -114,14 +153,7 @@ fn stiffer(look: &Look<'_>, desk: &mut Desk, (by_thumb, braked): (bool, Option<&
         }
         return false;
     };
-    let mut verdict = spring(look, Direction::Stiffer);
-    verdict.amount = Some(asked.amount);
-    verdict.both = asked.both;
-    let wanted = look.target().zip(look.sag()).map(|(target, _)| target.middle());
-    verdict.after = asked
-        .rate_factor
-        .zip(wanted)
-        .map(|(rate, total)| after_spring(look, total, rate));
+    let mut verdict = spring_amount::verdict(look, Direction::Stiffer, &asked);
     let rules: &[RuleId] = if by_thumb {
         &[RuleId::TravelAll, RuleId::PreloadFull, RuleId::CompressionNearlyClosed]
     } else {
@@ -235,8 +267,21 @@ fn little(look: &Look<'_>, desk: &mut Desk, used: f64) {
     }
 }
 
+/// Air has no spring to change: pressure and volume make its rate.
+fn tell_air(desk: &mut Desk, reading: &str) {
+    let text = format!(
+        "{reading}: the spring is air; pressure moves it as preload does, and less or more air volume, set by the oil, makes \
+         its last part stiffer or softer"
+    );
+    desk.find(Code::AirSpring, text);
+}
+
 /// A softer spring: it waits for what can hold the end up without one.
 fn softer(look: &Look<'_>, desk: &mut Desk, reading: &str) {
+    if look.is_air() {
+        tell_air(desk, reading);
+        return;
+    }
     let agrees = look.share_says() == Some(0);
     let mut factor = look
         .target()
@@ -256,14 +301,7 @@ fn softer(look: &Look<'_>, desk: &mut Desk, reading: &str) {
         desk.find(Code::ThumbAgainstPhysics, text);
         return;
     };
-    let mut verdict = spring(look, Direction::Softer);
-    verdict.amount = Some(asked.amount);
-    verdict.both = asked.both;
-    let wanted = look.target().zip(look.sag()).map(|(target, _)| target.middle());
-    verdict.after = asked
-        .rate_factor
-        .zip(wanted)
-        .map(|(rate, total)| after_spring(look, total, rate));
+    let mut verdict = spring_amount::verdict(look, Direction::Softer, &asked);
     verdict
         .evidence
         .push(look.evidence(&[RuleId::TravelLittle, RuleId::PreloadNone], reading));
@@ -283,18 +321,9 @@ fn softer(look: &Look<'_>, desk: &mut Desk, reading: &str) {
     desk.push(verdict, &causes);
 }
 
-fn spring(look: &Look<'_>, way: Direction) -> Verdict {
-    let mut verdict = look.verdict(Action::Respring, Subject::Spring);
-    verdict.direction = Some(way);
-    verdict
-        .cautions
-        .extend([Code::StoredEnergy.caution(), caution::UNTESTED]);
-    verdict
-}
-
 fn add_to_spring(look: &Look<'_>, desk: &mut Desk, rules: &[RuleId], reading: &str) {
     let evidence = look.evidence(rules, reading);
-    if let Some(verdict) = desk.drafted_mut(look.end, Subject::Spring) {
+    if let Some(verdict) = desk.spring_mut(look) {
         verdict.evidence.push(evidence);
     }
 }

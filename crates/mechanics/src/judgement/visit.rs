@@ -3,7 +3,8 @@
 use core::time::Duration;
 
 use super::End;
-use crate::quantity::{Angle, KinematicViscosity, Length, Mass, Preload, SpringRate, Travel, UnitSystem};
+use crate::chassis::{Candidate, Compared, Element, Path};
+use crate::quantity::{Angle, Force, KinematicViscosity, Length, Mass, Preload, SpringRate, Travel, UnitSystem};
 
 /// A machine at a visit.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -110,8 +111,29 @@ pub struct EndVisit {
     pub rack: Vec<SpringRate>,
     /// Least and most rate that can be had for this unit, where that is known.
     pub rates_to_be_had: Option<(SpringRate, SpringRate)>,
+    /// Springs that can be fitted, with what their choice needs.
+    pub at_hand: Option<SpringsAtHand>,
+    /// The rate that sag implies against the spring that is said to be fitted.
+    pub compared: Option<Compared>,
     /// Travel left between the end of the travel and coil bind; negative: it binds before the stop.
     pub bind_margin: Option<Length>,
+}
+
+/// Springs that can be fitted, with what their choice needs.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SpringsAtHand {
+    /// How the springs follow the wheel; `None`: not known.
+    pub path: Option<Path>,
+    /// What carries load beside the main springs, of all legs.
+    pub others: Vec<Element>,
+    /// The fitted main springs as they stand; empty: not known.
+    pub fitted: Vec<Element>,
+    /// What the springs carry at the wheel, alone and with the rider; `None`: what the fitted springs carry at the sag read.
+    pub loads: Option<(Force, Force)>,
+    /// Unsprung mass, for where it hangs on a top-out spring.
+    pub unsprung_mass: Option<Mass>,
+    /// The candidates: all springs that share the load of each.
+    pub candidates: Vec<Candidate>,
 }
 
 /// Sag as it was found from the readings.

@@ -3,6 +3,7 @@
 use std::fmt;
 
 use super::answer::{Action, Amount, Confidence, Direction, Subject, Verdict};
+use super::at_hand;
 use crate::quantity::{LengthUnit, Quantity};
 
 impl Action {
@@ -97,9 +98,15 @@ impl fmt::Display for Verdict {
         if let Some(amount) = self.amount {
             write!(f, ", {amount}")?;
         }
+        if let Some(spring) = at_hand::named_in(self) {
+            write!(f, ": {spring}")?;
+        }
         write!(f, "; {}", self.confidence.word())?;
         if self.hazard {
             f.write_str("; hazard")?;
+        }
+        if self.waits_for_check {
+            f.write_str("; after a check")?;
         }
         Ok(())
     }

@@ -31,7 +31,7 @@
 //! piston and clamp, discs that are not flat, the change of the pressure field with lift.
 
 mod answer;
-mod band;
+mod block;
 mod check;
 mod contact;
 mod design;

@@ -18,6 +18,8 @@ use wire::violation::{Violation, Violations};
 use super::{Bench, checked};
 use crate::error::{Basis, ServiceError};
 
+pub(crate) use sag::with_preloads;
+
 /// A machine a calculation is about: where it came from, and its values.
 struct Machine {
     values: v1::MachineValues,

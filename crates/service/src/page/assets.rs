@@ -41,7 +41,8 @@ pub(super) static STYLE: Asset = asset!(
         include_str!("assets/page.css"),
         include_str!("assets/plot.css"),
         include_str!("assets/bench.css"),
-        include_str!("assets/valving.css")
+        include_str!("assets/valving.css"),
+        include_str!("assets/machine.css")
     )
 );
 /// What moves on every view: reading values off a plot, times by the reader's clock.
@@ -50,12 +51,12 @@ pub(super) static COMMON: Asset = asset!("page.js", SCRIPT, include_str!("assets
 pub(super) static LIVE: Asset = asset!("live.js", SCRIPT, include_str!("assets/live.js"));
 /// What moves where springs are put together.
 pub(super) static COMBINE: Asset = asset!("combine.js", SCRIPT, include_str!("assets/combine.js"));
-/// What moves on the valving bench.
-pub(super) static VALVING: Asset = asset!("valving.js", SCRIPT, include_str!("assets/valving.js"));
+/// What moves where an answer follows the typing.
+pub(super) static TYPING: Asset = asset!("typing.js", SCRIPT, include_str!("assets/typing.js"));
 /// The sign in the browser's tab.
 pub(super) static ICON: Asset = asset!("icon.svg", "image/svg+xml", include_str!("assets/icon.svg"));
 
-static ALL: &[&Asset] = &[&STYLE, &COMMON, &LIVE, &COMBINE, &VALVING, &ICON];
+static ALL: &[&Asset] = &[&STYLE, &COMMON, &LIVE, &COMBINE, &TYPING, &ICON];
 
 impl Asset {
     /// Where it is.

@@ -31,6 +31,14 @@ pub(super) fn quantity<M: Message>(posted: &Posted, name: &str, path: &str, viol
     }
 }
 
+/// Writes a quantity as its number, with its unit beside it.
+pub(super) fn set_quantity<M: Message>(fields: &mut Posted, name: &str, message: Option<&M>) {
+    if let Some(entered) = super::words::quantity(message) {
+        fields.set(name, &entered.value().to_string());
+        fields.set(&unit_name(name), entered.unit().row().symbol);
+    }
+}
+
 /// A number without a unit; a fault is noted at a path.
 pub(super) fn number(posted: &Posted, name: &str, path: &str, violations: &mut Violations) -> Option<f64> {
     let text = posted.text(name);

@@ -21,6 +21,8 @@ pub(super) enum Section {
     Combine,
     /// Stacks of shims.
     Valving,
+    /// The machines of the book.
+    Machines,
 }
 
 const SECTIONS: &[(Section, &str, &str)] = &[
@@ -29,6 +31,7 @@ const SECTIONS: &[(Section, &str, &str)] = &[
     (Section::Runs, "/runs", "Runs"),
     (Section::Combine, "/combine", "Combine"),
     (Section::Valving, "/valving", "Valving"),
+    (Section::Machines, "/machines", "Machines"),
 ];
 
 /// What is around a view.

@@ -8,7 +8,7 @@ use wire::v1;
 use wire::v1::tolerance_grade::System;
 use wire::violation::{Violation, Violations};
 
-use super::form::{self, Posted, unit_name};
+use super::form::{self, Posted, set_quantity, unit_name};
 
 /// The fields a form changes; the measured run is chosen elsewhere.
 pub(super) const FIELDS: &[&str] = &[
@@ -76,13 +76,6 @@ pub(super) fn fields(spring: &v1::Spring) -> Posted {
 fn shortest(per_cent: f64) -> String {
     let text = format!("{per_cent:.6}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
-fn set_quantity<M: Message>(fields: &mut Posted, name: &str, message: Option<&M>) {
-    if let Some(entered) = super::words::quantity(message) {
-        fields.set(name, &entered.value().to_string());
-        fields.set(&unit_name(name), entered.unit().row().symbol);
-    }
 }
 
 /// The record the fields say; faults are noted at the fields of the record.

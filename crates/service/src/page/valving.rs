@@ -25,6 +25,7 @@ use super::visitor::Visitor;
 use super::{Page, assets, files, guard};
 use crate::drawing;
 use crate::error::ServiceError;
+use found::Drawer;
 use shown::Shown;
 
 pub(super) fn routes() -> Router<Page> {
@@ -69,7 +70,7 @@ async fn view(State(page): State<Page>, visitor: Visitor, RawQuery(query): RawQu
         title: "Valving",
         section: Section::Valving,
         visitor: Some(&visitor),
-        scripts: &[&assets::VALVING],
+        scripts: &[&assets::TYPING],
     };
     let main = html! {
         h1 { "Valving bench" }
@@ -113,14 +114,17 @@ async fn section_svg(State(page): State<Page>, visitor: Visitor, RawQuery(query)
     Ok(files::attached("image/svg+xml", "stack.svg", Body::from(drawn)))
 }
 
-/// Stacks of the drawer: those that are named in the form, and some to choose from.
-async fn drawer(page: &Page, posted: &Posted) -> Result<Vec<wire::v1::Stack>, ServiceError> {
+/// What the drawer has for the form: what is named in it, and some to choose from.
+async fn drawer(page: &Page, posted: &Posted) -> Result<Drawer, ServiceError> {
     let named = fields::STACKS.map(|(name, _)| posted.text(name).to_owned());
-    page.places.wait(move |bench| found::drawer(bench, &named)).await
+    let damper = posted.text(fields::FITTED).to_owned();
+    page.places
+        .wait(move |bench| found::drawer(bench, &named, &damper))
+        .await
 }
 
 /// Asks the bench what was written. Whatever is wrong is said in place of the answer: what was written stays.
-async fn answered(page: &Page, visitor: &Visitor, posted: &Posted, drawer: &[wire::v1::Stack]) -> Told {
+async fn answered(page: &Page, visitor: &Visitor, posted: &Posted, drawer: &Drawer) -> Told {
     let rebound = asked::in_rebound(posted);
     let asked = match asked::read(posted, drawer) {
         Ok(asked) => asked,
@@ -132,6 +136,7 @@ async fn answered(page: &Page, visitor: &Visitor, posted: &Posted, drawer: &[wir
         Ok(found) => {
             let shown = Shown {
                 stack: &stack,
+                fitted: drawer.fitted.as_ref().map(|fitted| &fitted.damper),
                 present: present.as_ref(),
                 rebound,
                 found: &found,
@@ -144,7 +149,7 @@ async fn answered(page: &Page, visitor: &Visitor, posted: &Posted, drawer: &[wir
             };
             Told {
                 headline: shown.headline(),
-                body: shown.shown(),
+                body: html! { (shown.shown()) (form::in_print(posted)) },
                 faults: damper,
             }
         }

@@ -61,8 +61,13 @@ fn one(text: &mut String, verdict: &v1::Verdict) {
         let waits: Vec<String> = verdict.waits_for.iter().map(|index| (index + 1).to_string()).collect();
         say("waits for", &waits.join(", "));
     }
+    let check = if verdict.waits_for_check {
+        "waits for check"
+    } else {
+        "check first"
+    };
     for words in &verdict.check_first {
-        say("check first", words);
+        say(check, words);
     }
     for words in &verdict.overturned_by {
         say("overturned by", words);

@@ -16,7 +16,34 @@ fn of_book() -> Vec<Flag> {
 
 /// Flags of JudgeSetup; a visit that is not in the book comes with --request, or is asked for by "setup judge --ask".
 pub(super) fn judge_setup() -> Vec<Flag> {
-    of_book()
+    let own = vec![
+        Flag::new(
+            "front-least-rate",
+            "front.least_available_rate",
+            "Least rate of a leg's spring that can be had for the fork, such as 8N/mm",
+        ),
+        Flag::new(
+            "front-most-rate",
+            "front.most_available_rate",
+            "Most rate of a leg's spring that can be had for the fork",
+        ),
+        Flag::new(
+            "rear-least-rate",
+            "rear.least_available_rate",
+            "Least rate that can be had for the shock",
+        ),
+        Flag::new(
+            "rear-most-rate",
+            "rear.most_available_rate",
+            "Most rate that can be had for the shock",
+        ),
+        Flag::new(
+            "mixed-legs",
+            "front.mixed_legs",
+            "Try neighbouring springs mixed, one in each leg of the fork: true",
+        ),
+    ];
+    of_book().into_iter().chain(own).collect()
 }
 
 /// Flags of ReadSag.

@@ -149,18 +149,18 @@ fn case(message: &v1::ChooseSpringRequest, end: Option<End>, violations: &mut Vi
     }
 }
 
-/// Checks the candidates, and reads those given as values; springs by name are left open.
-pub fn candidates(message: &v1::ChooseSpringRequest, mut at: Scope<'_>) -> Vec<Vec<Option<CandidateSpring>>> {
+/// Checks the candidates, at least so many, and reads those given as values; springs by name are left open.
+pub fn candidates(sent: &[v1::SpringCandidate], least: usize, mut at: Scope<'_>) -> Vec<Vec<Option<CandidateSpring>>> {
     use v1::candidate_spring::Source;
-    let count = message.candidates.len();
-    if !(1..=MOST_CANDIDATES).contains(&count) {
+    let count = sent.len();
+    if !(least..=MOST_CANDIDATES).contains(&count) {
         at.push(
             Reason::WrongLength,
-            format_args!("{count} candidates; allowed 1 to {MOST_CANDIDATES}"),
+            format_args!("{count} candidates; allowed {least} to {MOST_CANDIDATES}"),
         );
     }
     let mut read = Vec::new();
-    for (index, candidate) in message.candidates.iter().take(MOST_CANDIDATES).enumerate() {
+    for (index, candidate) in sent.iter().take(MOST_CANDIDATES).enumerate() {
         let mut at = at.index(index);
         let mut at = at.at("springs");
         if !(1..=2).contains(&candidate.springs.len()) {
@@ -428,22 +428,35 @@ pub fn response(chosen: &ChosenSpring, beside: &Beside<'_>, units: UnitSystem) -
 }
 
 fn ranked(one: &Ranked, beside: &Beside<'_>, units: UnitSystem) -> v1::RankedSpring {
-    let read = |wheel: f64| Some(computed(Length::from_si(wheel / beside.factor), units));
     let springs = beside
         .choice
         .candidates
         .get(one.index)
         .map(|candidate| candidate.springs.as_slice());
-    let springs = springs.unwrap_or_default();
+    ranked_spring(
+        one,
+        springs.unwrap_or_default(),
+        beside.places.get(one.index).cloned().unwrap_or_default(),
+        (beside.factor, beside.choice.present.map(|present| present.total)),
+        units,
+    )
+}
+
+/// A candidate with what it would do. `places` are those in the request, `factor` that from read lengths to the wheel.
+pub(super) fn ranked_spring(
+    one: &Ranked,
+    springs: &[CandidateSpring],
+    places: Vec<i32>,
+    (factor, present_total): (f64, Option<Travel>),
+    units: UnitSystem,
+) -> v1::RankedSpring {
+    let read = |wheel: f64| Some(computed(Length::from_si(wheel / factor), units));
     let mut labels: Vec<String> = springs.iter().map(|spring| spring.label.clone()).collect();
     labels.dedup();
-    let change = beside
-        .choice
-        .present
-        .map(|present| one.total_sag.si() - present.total.si());
+    let change = present_total.map(|total| one.total_sag.si() - total.si());
     v1::RankedSpring {
         labels,
-        candidate_indexes: beside.places.get(one.index).cloned().unwrap_or_default(),
+        candidate_indexes: places,
         rate: Some(computed(one.rate, units)),
         rate_standard_uncertainty: Some(computed(one.standard_uncertainty, units)),
         measured: springs.iter().all(|spring| spring.source == SpringSource::Measured),
@@ -487,6 +500,11 @@ fn rejection(rejection: &Rejection) -> v1::SpringRejection {
 /// Checks the machine's values as they were sent.
 pub fn check_machine(values: &v1::MachineValues, at: Scope<'_>) {
     crate::book::machine::machine_values(values, at);
+}
+
+/// A mass that was checked.
+pub fn mass_sent(given: Option<&v1::Mass>) -> Option<Mass> {
+    mass(given)
 }
 
 /// Checks that a mass can be on this end's wheel alone.

@@ -1,54 +1,33 @@
-//! JudgeSetup: request in, reply out.
+//! JudgeSetup: the visit of a request. What is asked beside it stands in [`detail`], the reply in [`reply`].
+
+pub mod detail;
+pub mod reply;
 
 use std::time::Duration;
 
-use mechanics::chassis::{End, SagFound};
+use mechanics::chassis::{Compared, End, SagFound};
 use mechanics::judgement::{
-    Adjuster, Amount, Circuit, Confidence, DamperType, Direction, EndVisit, ForceModel, Judgement, Missing, Oil,
-    Riding, Sag, Serviceability, ShaftSpeed, StrokeDirection, Verdict, Visit, Wear, Whole,
+    Adjuster, Circuit, DamperType, EndVisit, ForceModel, Oil, Riding, Sag, Serviceability, ShaftSpeed, SpringsAtHand,
+    StrokeDirection, Visit, Wear, Whole,
 };
 use mechanics::quantity::{
-    KinematicViscosityUnit, Length, LengthUnit, Mass, MassUnit, Preload, Quantity, SpringRate, StiffnessUnit, Travel,
-    UnitSystem,
+    KinematicViscosityUnit, Length, Mass, MassUnit, Preload, Quantity, SpringRate, Travel, UnitSystem,
 };
 
+use self::detail::rates;
 use super::unit::{self, EndModel};
-use super::{end_number, length, mass, riders};
-use crate::book::{at_most, known, machine, required, visit};
-use crate::quantity::{Range, computed, number, optional, unit_system};
+use super::{length, mass, riders};
+use crate::book::{known, machine, visit};
+use crate::quantity::{Range, optional};
 use crate::records::check;
-use crate::setup::words::remedy_of;
-use crate::springs::estimates::{assumptions, findings};
 use crate::v1;
 use crate::v1::ViolationReason as Reason;
 use crate::violation::{Scope, Violations};
 
-/// Rates of a rack that are taken.
-const MOST_RATES: usize = 500;
-/// Circuits of an end, on both legs.
-const MOST_CIRCUITS: usize = 12;
 /// What the fork carries of a rider, where it was not weighed (common practice, no source).
 const FRONT_SHARE: f64 = 0.37;
 /// Unsprung mass of a front end where none is known, kg (common practice, no source).
 const UNSPRUNG: f64 = 16.0;
-
-/// Checks everything but the source; the units asked for.
-pub fn options(request: &v1::JudgeSetupRequest, violations: &mut Violations) -> UnitSystem {
-    for (name, detail) in [("front", &request.front), ("rear", &request.rear)] {
-        if let Some(detail) = detail {
-            check_detail(detail, violations.at(name));
-        }
-    }
-    if request.deceleration_ratio.is_some() {
-        number(
-            request.deceleration_ratio,
-            0.0,
-            3.0,
-            violations.at("deceleration_ratio"),
-        );
-    }
-    unit_system(request.reply_units, violations.at("reply_units"))
-}
 
 /// Checks values that were sent.
 pub fn check_values(values: &v1::SetupValues, mut at: Scope<'_>) {
@@ -69,67 +48,6 @@ pub fn check_values(values: &v1::SetupValues, mut at: Scope<'_>) {
     );
 }
 
-fn check_detail(detail: &v1::EndDetail, mut at: Scope<'_>) {
-    let mm = LengthUnit::Millimeter;
-    let viscosity = Range::above_zero(10_000.0, KinematicViscosityUnit::SquareMillimeterPerSecond);
-    check(detail.wanted_viscosity.as_ref(), viscosity, at.at("wanted_viscosity"));
-    check(
-        detail.wanted_level.as_ref(),
-        Range::from_zero(1_000.0, mm),
-        at.at("wanted_level"),
-    );
-    let sags = super::sag::sags();
-    check(detail.static_sag.as_ref(), sags, at.at("static_sag"));
-    check(detail.total_sag.as_ref(), sags, at.at("total_sag"));
-    check(detail.spread.as_ref(), Range::from_zero(1_000.0, mm), at.at("spread"));
-    check(
-        detail.rider_mass_carried.as_ref(),
-        riders(),
-        at.at("rider_mass_carried"),
-    );
-    check(
-        detail.bind_margin.as_ref(),
-        Range::either_sign(500.0, mm),
-        at.at("bind_margin"),
-    );
-    if at_most(detail.rack_rates.len(), MOST_RATES, at.at("rack_rates")) {
-        for (index, rate) in detail.rack_rates.iter().enumerate() {
-            check(Some(rate), rates(), at.at("rack_rates").index(index));
-        }
-    }
-    if !at_most(detail.adjuster_forces.len(), MOST_CIRCUITS, at.at("adjuster_forces")) {
-        return;
-    }
-    for (index, force) in detail.adjuster_forces.iter().enumerate() {
-        let mut at = at.at("adjuster_forces");
-        let mut at = at.index(index);
-        required::<v1::DampingCircuit>(force.circuit, "a circuit", at.at("circuit"));
-        let factors = [
-            ("closed_over_present_factor", force.closed_over_present_factor, 1.0),
-            ("present_over_middle_factor", force.present_over_middle_factor, 0.01),
-        ];
-        for (name, factor, least) in factors {
-            if factor.is_none() {
-                at.at(name).push(Reason::ValueMissing, "a factor is required");
-            }
-            number(factor, least, 100.0, at.at(name));
-        }
-        let again = detail
-            .adjuster_forces
-            .iter()
-            .take(index)
-            .any(|one| one.circuit == force.circuit);
-        if again && force.circuit != 0 {
-            at.at("circuit")
-                .push(Reason::Conflict, "the circuit stands here more than once");
-        }
-    }
-}
-
-fn rates() -> Range<StiffnessUnit> {
-    Range::above_zero(10_000.0, StiffnessUnit::NewtonPerMillimeter)
-}
-
 /// An end with what was read of it.
 pub struct EndRead<'a> {
     /// The end of the machine.
@@ -138,6 +56,10 @@ pub struct EndRead<'a> {
     pub sag: Option<&'a SagFound>,
     /// What is known besides.
     pub detail: Option<&'a v1::EndDetail>,
+    /// Springs at hand.
+    pub at_hand: Option<&'a SpringsAtHand>,
+    /// The rate sag implies against the fitted spring.
+    pub compared: Option<&'a Compared>,
 }
 
 /// A visit of values that were checked. `now` is when, in seconds, for oil that has its date.
@@ -243,14 +165,21 @@ fn end(values: &v1::SetupValues, machine: &v1::MachineValues, read: &EndRead<'_>
         rider_mass: mass(detail.rider_mass_carried.as_ref())
             .or(carried)
             .filter(|m| m.si() > 0.0),
-        rack: detail.rack_rates.iter().filter_map(rate).collect(),
-        rates_to_be_had: None,
+        rack: detail
+            .rack_rates
+            .iter()
+            .filter_map(|one| available(Some(one)))
+            .collect(),
+        rates_to_be_had: available(detail.least_available_rate.as_ref())
+            .zip(available(detail.most_available_rate.as_ref())),
+        at_hand: read.at_hand.cloned(),
+        compared: read.compared.cloned(),
         bind_margin: length(detail.bind_margin.as_ref()),
     })
 }
 
-fn rate(given: &v1::Stiffness) -> Option<SpringRate> {
-    optional(Some(given), rates(), Violations::new().root())
+fn available(given: Option<&v1::Stiffness>) -> Option<SpringRate> {
+    optional(given, rates(), Violations::new().root())
 }
 
 /// Spring over wheel at ride height, of the rear.
@@ -297,18 +226,6 @@ fn circuit(number: i32) -> Option<Circuit> {
     Some(Circuit { stroke, speed })
 }
 
-fn circuit_number(circuit: Circuit) -> i32 {
-    let number = match (circuit.stroke, circuit.speed) {
-        (StrokeDirection::Compression, None) => v1::DampingCircuit::Compression,
-        (StrokeDirection::Compression, Some(ShaftSpeed::Low)) => v1::DampingCircuit::LowSpeedCompression,
-        (StrokeDirection::Compression, Some(ShaftSpeed::High)) => v1::DampingCircuit::HighSpeedCompression,
-        (StrokeDirection::Rebound, None) => v1::DampingCircuit::Rebound,
-        (StrokeDirection::Rebound, Some(ShaftSpeed::Low)) => v1::DampingCircuit::LowSpeedRebound,
-        (StrokeDirection::Rebound, Some(ShaftSpeed::High)) => v1::DampingCircuit::HighSpeedRebound,
-    };
-    number as i32
-}
-
 /// Positions with their ranges: what has no range says nothing. Of legs that differ each stands for itself.
 fn adjusters(unit: &v1::UnitValues, state: &v1::EndState, detail: &v1::EndDetail) -> Vec<Adjuster> {
     let one = |setting: &v1::AdjusterSetting| {
@@ -319,6 +236,8 @@ fn adjusters(unit: &v1::UnitValues, state: &v1::EndState, detail: &v1::EndDetail
         let range = unit.adjusters.iter().find(same)?.range_count?;
         let mut forces = detail.adjuster_forces.iter();
         let force = forces.find(|force| force.circuit == setting.circuit);
+        let mut available = detail.available_dampings.iter();
+        let available = available.find(|one| one.circuit == setting.circuit);
         Some(Adjuster {
             circuit: circuit(setting.circuit)?,
             position: setting.position_from_closed?.min(range),
@@ -329,7 +248,7 @@ fn adjusters(unit: &v1::UnitValues, state: &v1::EndState, detail: &v1::EndDetail
                     now_over_middle: force.present_over_middle_factor?,
                 })
             }),
-            factors_to_be_had: None,
+            factors_to_be_had: available.and_then(|one| one.least_factor.zip(one.most_factor)),
         })
     };
     state.adjusters.iter().filter_map(one).collect()
@@ -391,106 +310,5 @@ fn wear(number: i32) -> Option<Wear> {
         v1::Wear::DamagedShaft => Some(Wear::DamagedShaft),
         v1::Wear::LostCharge => Some(Wear::LostCharge),
         v1::Wear::LinkageBearings => Some(Wear::LinkageBearings),
-    }
-}
-
-/// The reply.
-pub fn response(judged: &Judgement, units: UnitSystem) -> v1::JudgeSetupResponse {
-    v1::JudgeSetupResponse {
-        verdicts: judged
-            .verdicts
-            .iter()
-            .map(|one| verdict(one, &judged.table_version, units))
-            .collect(),
-        first_change: judged.first.and_then(|index| i32::try_from(index).ok()),
-        missing: judged.missing.iter().map(missing).collect(),
-        rule_table_version: judged.table_version.clone(),
-        findings: findings(&judged.findings),
-        assumptions: assumptions(&judged.assumptions),
-        ..Default::default()
-    }
-}
-
-fn missing(one: &Missing) -> v1::MissingValue {
-    v1::MissingValue {
-        end: one.end.map_or(0, end_number),
-        subject: one.what.to_owned(),
-        settles: one.settles.to_owned(),
-    }
-}
-
-fn verdict(one: &Verdict, version: &str, units: UnitSystem) -> v1::Verdict {
-    let waits = one.waits_for.iter().filter_map(|index| i32::try_from(*index).ok());
-    v1::Verdict {
-        action: remedy_of(one.action) as i32,
-        end: end_number(one.end),
-        circuit: one.circuit.map_or(0, circuit_number),
-        direction: one.direction.map_or(0, |way| direction(way) as i32),
-        amount: one.amount.map(|amount| sent_amount(one, amount, units)),
-        confidence: match one.confidence {
-            Confidence::Low => v1::VerdictConfidence::Low,
-            Confidence::Medium => v1::VerdictConfidence::Medium,
-            Confidence::High => v1::VerdictConfidence::High,
-        } as i32,
-        evidence: one
-            .evidence
-            .iter()
-            .map(|evidence| v1::VerdictEvidence {
-                rules: evidence.rules.iter().map(|id| id.text().to_owned()).collect(),
-                computation: evidence.computation.to_owned(),
-                text: evidence.text.clone(),
-            })
-            .collect(),
-        check_first: one.check_first.clone(),
-        overturned_by: one.overturned_by.clone(),
-        rule_table_version: version.to_owned(),
-        subject: one.subject.word().to_owned(),
-        hazard: one.hazard,
-        waits_for: waits.collect(),
-        after_spring: one.after.map(|after| v1::AfterSpring {
-            rate_factor: after.rate_factor,
-            rebound_factor: after.rebound_factor,
-            rebound_position_from_closed: after.rebound_position,
-            preload: after.preload.map(|preload| computed(preload, units)),
-        }),
-        cautions: one.cautions.iter().map(|text| (*text).to_owned()).collect(),
-        text: one.to_string(),
-    }
-}
-
-fn direction(direction: Direction) -> v1::VerdictDirection {
-    match direction {
-        Direction::Stiffer => v1::VerdictDirection::Stiffer,
-        Direction::Softer => v1::VerdictDirection::Softer,
-        Direction::More => v1::VerdictDirection::More,
-        Direction::Less => v1::VerdictDirection::Less,
-        Direction::Stronger => v1::VerdictDirection::Stronger,
-        Direction::Weaker => v1::VerdictDirection::Weaker,
-    }
-}
-
-fn sent_amount(verdict: &Verdict, amount: Amount, units: UnitSystem) -> v1::verdict::Amount {
-    match amount {
-        Amount::Steps(range) => v1::verdict::Amount::Steps(v1::RateSteps {
-            least_count: range.least,
-            most_count: range.most,
-            thumb_count: verdict.both.map(|both| both.thumb),
-            physics_count: verdict.both.map(|both| both.physics),
-            disagree: verdict.both.is_some_and(|both| both.disagree),
-        }),
-        Amount::DampingFactor { factor, least, most } => v1::verdict::Amount::DampingFactor(v1::DampingFactor {
-            factor,
-            least_factor: least,
-            most_factor: most,
-        }),
-        Amount::Preload(preload) => v1::verdict::Amount::Position(v1::SettingPosition {
-            preload: Some(computed(preload, units)),
-            ..Default::default()
-        }),
-        Amount::Position { from_closed, range } => v1::verdict::Amount::Position(v1::SettingPosition {
-            position_from_closed: Some(from_closed),
-            range_count: Some(range),
-            preload: None,
-        }),
     }
 }

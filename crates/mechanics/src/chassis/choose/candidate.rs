@@ -3,7 +3,7 @@
 use super::{Candidate, CandidateSpring, Choice, Ranked, Rejection};
 use crate::chassis::error::ChassisError;
 use crate::chassis::loads::{damping_factor_after_respring, pitch};
-use crate::chassis::rest::{RestState, crossing};
+use crate::chassis::rest::{Equilibrium, RestState, crossing};
 use crate::chassis::suspension::Suspension;
 use crate::chassis::{Element, End};
 use crate::finding::{Code, Finding};
@@ -26,6 +26,8 @@ struct Sags {
     wheel_rate: f64,
     topped_out: bool,
     bottomed: bool,
+    /// Where it rests in the load case.
+    case: Option<Equilibrium>,
 }
 
 /// What a candidate would do, and how far it is from the targets.
@@ -49,11 +51,10 @@ pub(super) fn predicted(
     } else {
         0.0
     };
-    let end = whole(choice, candidate, sags.preload, 0.0).map_err(|error| error.below(&place))?;
     let mut findings = Vec::new();
     judge(choice, &sags, &mut rejections, &mut findings);
     let margin = bind_margin(choice, candidate, &sags, (&mut rejections, &mut findings));
-    let case = case(choice, &end, &mut findings);
+    let case = case(choice, &sags, &mut findings);
     let parts = [
         (sags.total - choice.targets.total.si()) / choice.targets.total_tolerance.si(),
         (sags.stat - target.si()) / tolerance.si(),
@@ -71,7 +72,7 @@ pub(super) fn predicted(
         rate: SpringRate::from_si(rate),
         standard_uncertainty: SpringRate::from_si(u),
         preload: Preload::from_si(sags.preload),
-        preload_force: Load::from_si(main_force(candidate, sags.preload)),
+        preload_force: Load::from_si(main_force(&free(candidate), sags.preload)),
         static_sag: (Travel::from_si(sags.stat), Length::from_si(static_u)),
         total_sag: Travel::from_si(sags.total),
         static_ratio: if sags.total > 0.0 { sags.stat / sags.total } else { 0.0 },
@@ -110,12 +111,14 @@ fn whole(choice: &Choice, candidate: &Candidate, preload: f64, shift: f64) -> Re
     Suspension::new(choice.path.clone(), elements)
 }
 
-fn main_force(candidate: &Candidate, pressed: f64) -> f64 {
-    candidate
-        .springs
-        .iter()
-        .map(|spring| element(spring, pressed, 0.0).at(0.0).0)
-        .sum()
+/// The main springs by themselves, against how far they are pressed from free length.
+fn free(candidate: &Candidate) -> Vec<Element> {
+    let springs = candidate.springs.iter();
+    springs.map(|spring| element(spring, 0.0, 0.0)).collect()
+}
+
+fn main_force(free: &[Element], pressed: f64) -> f64 {
+    free.iter().map(|spring| spring.at(pressed).0).sum()
 }
 
 /// Preload that carries the rider at the target, and the sags that go with it.
@@ -162,9 +165,14 @@ fn sags(choice: &Choice, candidate: &Candidate, shift: f64) -> Result<(Sags, Vec
     let weight = choice
         .unsprung_mass
         .map_or(0.0, |mass: Mass| mass.si() * STANDARD_GRAVITY);
-    let hanging = end.hanging(Force::from_si(weight)).si();
-    let alone = end.equilibrium(choice.load_alone);
-    let rider = end.equilibrium(choice.load_with_rider);
+    let parts = end.parts();
+    let hanging = end.hanging_in(&parts, Force::from_si(weight)).si();
+    let alone = end.equilibrium_in(&parts, choice.load_alone);
+    let rider = end.equilibrium_in(&parts, choice.load_with_rider);
+    let braked = choice
+        .travel_case
+        .filter(|_| shift == 0.0)
+        .map(|case| end.equilibrium_in(&parts, case.load));
     let sags = Sags {
         preload,
         stat: alone.travel.si() - hanging,
@@ -172,6 +180,7 @@ fn sags(choice: &Choice, candidate: &Candidate, shift: f64) -> Result<(Sags, Vec
         wheel_rate: rider.wheel_rate.si(),
         topped_out: alone.state == RestState::ToppedOut,
         bottomed: rider.state == RestState::Bottomed,
+        case: braked,
     };
     if fixed.is_some() && (sags.total - choice.targets.total.si()).abs() > choice.targets.total_tolerance.si() {
         let text = format!(
@@ -236,7 +245,8 @@ fn pressed_under(candidate: &Candidate, force: f64, shift: f64) -> Option<f64> {
             .sum();
         return Some(force / rate);
     }
-    let carried = |pressed: f64| main_force(candidate, pressed) - force;
+    let free = free(candidate);
+    let carried = |pressed: f64| main_force(&free, pressed) - force;
     if carried(FURTHEST) < 0.0 {
         return None;
     }
@@ -301,9 +311,8 @@ fn bind_margin(
 }
 
 /// Travel used in the load case, and how much it may use.
-fn case(choice: &Choice, end: &Suspension, findings: &mut Vec<Finding>) -> Option<(f64, f64)> {
-    let case = choice.travel_case?;
-    let rest = end.equilibrium(case.load);
+fn case(choice: &Choice, sags: &Sags, findings: &mut Vec<Finding>) -> Option<(f64, f64)> {
+    let (case, rest) = (choice.travel_case?, sags.case.as_ref()?);
     let travel = choice.path.travel().si();
     let (used, allowed) = (rest.travel.si(), case.share * travel);
     if rest.state == RestState::Bottomed || used > allowed {

@@ -27,9 +27,7 @@ pub(super) fn sort(ranked: &mut [Ranked], candidates: &[Candidate], findings: &m
     };
     let mut tied = Vec::new();
     for other in rest.iter_mut().filter(|other| other.fits()) {
-        let apart = other.distance - best.distance;
-        let u = other.distance_uncertainty.hypot(best.distance_uncertainty);
-        if apart <= 2.0 * u {
+        if other.ties_with(best) {
             other.ties_with_best = true;
             tied.push(label(other));
         }

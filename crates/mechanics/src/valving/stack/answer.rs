@@ -2,15 +2,15 @@
 
 use std::f64::consts::PI;
 
-use super::band::at;
+use super::block::{Node, at};
 use super::check::{self, Checked};
 use super::design::{Plan, pressures};
 use super::event;
 use super::influence::Oracle;
 use super::load::Load;
 use super::model::{Contact, Model};
-use super::newton::{self, State, Stuck, Theory};
-use super::plate::PER_NODE;
+use super::newton::{self, Newton, State, Stuck, Theory};
+use super::plate::Plate;
 use super::request::{Method, REPORT_RINGS, Request};
 use super::solution::{Body, ContactRing, Event, EventKind, Point, Profile, ShimAt, Solved};
 use crate::estimate::Assumption;
@@ -33,6 +33,7 @@ fn megapascals(value: f64) -> PressureDifference {
 /// A model with the way it is solved. Every state it gives is checked.
 pub(super) struct Solver<'a> {
     model: &'a Model,
+    newton: Newton,
     oracle: Option<Oracle<'a>>,
 }
 
@@ -47,6 +48,7 @@ impl<'a> Solver<'a> {
         };
         Self {
             model,
+            newton: Newton::new(model),
             oracle: (method == Method::SmallDeflection).then(exact),
         }
     }
@@ -59,19 +61,15 @@ impl<'a> Solver<'a> {
         }
     }
 
-    /// The state at a pressure in MPa, from another one.
-    pub(super) fn at(&self, from: &State, pressure: f64) -> Result<State, ValvingError> {
-        let solved = match &self.oracle {
-            Some(oracle) => oracle.solve(from, pressure),
-            None => newton::solve(self.model, Theory::Large, from, pressure),
+    /// The state at a pressure in MPa, from those at lower ones, the nearest last.
+    pub(super) fn at(&mut self, before: &[State], pressure: f64) -> Result<(State, Checked), ValvingError> {
+        let solved = match (&mut self.oracle, before.last()) {
+            (Some(oracle), Some(from)) => oracle.solve(from, pressure),
+            _ => self.newton.solve(self.model, before, pressure),
         };
         let state = solved.map_err(|stuck| not_converged(stuck, pressure))?;
-        self.check(&state)?;
-        Ok(state)
-    }
-
-    fn check(&self, state: &State) -> Result<Checked, ValvingError> {
-        check::check(self.model, self.theory(), state, self.oracle.is_some())
+        let checked = check::check(self.model, self.theory(), &state, self.oracle.is_some())?;
+        Ok((state, checked))
     }
 
     /// Stress at a disc's clamp, MPa: in all, and its bending part.
@@ -83,11 +81,7 @@ impl<'a> Solver<'a> {
         let (Some(disc), Some(x)) = (self.model.plates.get(plate), state.x.get(plate)) else {
             return (f64::NAN, f64::NAN);
         };
-        let mut internal = disc.internal(x, true);
-        for (force, load) in internal.iter_mut().zip(&disc.load) {
-            *force -= state.pressure * load;
-        }
-        let (bending, stretching) = disc.clamp_stress(&internal, self.model.clamp);
+        let (bending, stretching) = disc.clamp_stress(x, state.pressure, self.model.clamp);
         (bending.abs() + stretching.max(0.0), bending)
     }
 }
@@ -152,7 +146,7 @@ pub(super) fn of(request: &Request) -> Result<Solved, ValvingError> {
             allowed,
         ));
     }
-    let answer = Answer {
+    let mut answer = Answer {
         plan: &plan,
         model: &model,
         solver: Solver::new(&model, &plan, request.method),
@@ -161,19 +155,18 @@ pub(super) fn of(request: &Request) -> Result<Solved, ValvingError> {
 }
 
 impl Answer<'_> {
-    fn solved(&self, pressures: &[f64], request: &Request) -> Result<Solved, ValvingError> {
+    fn solved(&mut self, pressures: &[f64], request: &Request) -> Result<Solved, ValvingError> {
         let mut order: Vec<usize> = (0..pressures.len()).collect();
         order.sort_by(|a, b| at(pressures, *a).total_cmp(&at(pressures, *b)));
-        let unloaded = self.solver.at(&State::flat(self.model), 0.0)?;
+        let (unloaded, _) = self.solver.at(&[State::flat(self.model)], 0.0)?;
         let mut states = vec![unloaded];
         let mut points = Vec::with_capacity(pressures.len());
         let mut worst = Checked::default();
         let mut steps = 0;
         for index in order {
             let pressure = at(pressures, index);
-            let last = states.last().cloned().unwrap_or_else(|| State::flat(self.model));
-            let state = self.solver.at(&last, pressure)?;
-            worst = worst.worst(self.solver.check(&state)?);
+            let (state, checked) = self.solver.at(&states, pressure)?;
+            worst = worst.worst(checked);
             steps += state.steps;
             points.push((index, self.point(&state)));
             states.push(state);
@@ -266,21 +259,21 @@ impl Answer<'_> {
     }
 
     fn profiles(&self, state: &State) -> Vec<Profile> {
-        let profile = |(disc, x): (&super::plate::Plate, &Vec<f64>)| Profile {
+        let profile = |(disc, x): (&Plate, &Vec<Node>)| Profile {
             index: disc.shim,
             radii: self.model.rings.iter().take(disc.nodes).map(|r| mm(*r)).collect(),
-            lifts: x.iter().step_by(PER_NODE).map(|w| mm(*w)).collect(),
+            lifts: x.iter().map(|[lift, ..]| mm(*lift)).collect(),
         };
         self.model.plates.iter().zip(&state.x).map(profile).collect()
     }
 
     /// Cracking, then every pair with a gap, then the stop.
-    fn events(&self, states: &[State]) -> Result<Vec<Event>, ValvingError> {
+    fn events(&mut self, states: &[State]) -> Result<Vec<Event>, ValvingError> {
         let mut events = Vec::new();
         let theory = self.solver.theory();
         let seat = |state: &State| sum_of(self.model, state, is_seat);
         if let Some((before, after)) = crossing(states, seat) {
-            let state = event::find(&self.solver, before, after, seat)?;
+            let state = event::find(&mut self.solver, before, after, seat)?;
             let radius = smallest_gap(self.model, theory, &state, is_seat).map_or(f64::NAN, |(_, radius)| radius);
             events.push(self.event(EventKind::Cracks, &state, (Body::Seat, Body::Shim(self.face())), radius));
         }
@@ -296,7 +289,7 @@ impl Answer<'_> {
             let Some((before, after)) = crossing(states, open) else {
                 continue;
             };
-            let state = event::find(&self.solver, before, after, open)?;
+            let state = event::find(&mut self.solver, before, after, open)?;
             let radius = smallest_gap(self.model, theory, &state, of_pair).map_or(f64::NAN, |(_, radius)| radius);
             let bodies = (self.body(pair.0, Body::Seat), self.body(pair.1, Body::Stop));
             let kind = if pair.1.is_none() {

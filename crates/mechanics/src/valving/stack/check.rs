@@ -1,9 +1,8 @@
 //! Every state is checked before it is answered: forces, gaps, equilibrium.
 
-use super::band::at;
+use super::block::{Node, add, most};
 use super::model::Model;
-use super::newton::{State, Theory, gap};
-use super::plate::PER_NODE;
+use super::newton::{State, Theory, gap, tilted};
 use crate::valving::ValvingError;
 
 /// Penetration that is let pass, mm.
@@ -61,12 +60,12 @@ pub(super) fn check(model: &Model, theory: Theory, state: &State, exact: bool) -
         }
         checked.penetration = checked.penetration.max(-gap);
     }
-    if state.x.iter().flatten().any(|x| !x.is_finite()) {
+    if state.x.iter().flatten().flatten().any(|x| !x.is_finite()) {
         return Err(refuse("a deflection is no number", "NaN".to_owned()));
     }
     // The influence functions are in equilibrium by themselves.
     if !exact {
-        checked.unbalanced = unbalanced(model, theory, state);
+        checked.unbalanced = unbalanced(model, state);
         if !(checked.unbalanced <= UNBALANCED) {
             let residual = format!("{} of the largest force, allowed {UNBALANCED}", checked.unbalanced);
             return Err(refuse("forces are out of balance", residual));
@@ -76,54 +75,38 @@ pub(super) fn check(model: &Model, theory: Theory, state: &State, exact: bool) -
 }
 
 /// Largest force out of balance on any unknown over the largest force there is; moments over force times ring spacing.
-fn unbalanced(model: &Model, theory: Theory, state: &State) -> f64 {
-    let mut rest: Vec<Vec<f64>> = Vec::with_capacity(model.plates.len());
-    let mut largest = state.pressure * model.load_force;
-    for (plate, x) in model.plates.iter().zip(&state.x) {
-        let internal = plate.internal(x, theory == Theory::Large);
-        let balance = internal
-            .iter()
-            .zip(&plate.load)
-            .map(|(f, load)| f - state.pressure * load);
-        rest.push(balance.collect());
-    }
-    for (contact, force) in model.contacts.iter().zip(&state.forces) {
-        largest = largest.max(*force);
-        for (plate, sign) in [(contact.upper, 1.0), (contact.lower, -1.0)] {
-            let Some((rest, (x, disc))) =
-                plate.and_then(|p| Some((rest.get_mut(p)?, (state.x.get(p)?, model.plates.get(p)?))))
-            else {
-                continue;
-            };
-            let unknown = contact.node * PER_NODE;
-            let tilt = match theory {
-                Theory::Small => 0.0,
-                Theory::Large => -disc.thickness * at(x, unknown + 1) / 2.0,
-            };
-            for (offset, share) in [(0, sign), (1, tilt)] {
-                if let Some(place) = rest.get_mut(unknown + offset) {
-                    *place -= force * share;
+fn unbalanced(model: &Model, state: &State) -> f64 {
+    let mut largest = state
+        .forces
+        .iter()
+        .fold(state.pressure * model.load_force, |most, force| most.max(*force));
+    let mut worst = 0.0_f64;
+    let mut rest: Vec<Node> = Vec::new();
+    for ((plate, x), grips) in model.plates.iter().zip(&state.x).zip(&model.grips) {
+        plate.internal(x, &mut rest);
+        // A disc that stretches carries more inside than the load outside: its rounding is counted against that.
+        largest = rest.iter().fold(largest, |most, force| most.max(force[2].abs()));
+        for (rest, load) in rest.iter_mut().zip(&plate.load) {
+            add(rest, -state.pressure, load);
+        }
+        for grip in grips {
+            if let (Some(rest), Some(x), Some(force)) = (
+                rest.get_mut(grip.node),
+                x.get(grip.node),
+                state.forces.get(grip.contact),
+            ) {
+                rest[0] -= force * grip.lift;
+                rest[1] -= force * tilted(plate.thickness, x[1]);
+            }
+        }
+        if let Some(first) = rest.first_mut() {
+            for (rest, held) in first.iter_mut().zip(plate.held) {
+                if held {
+                    *rest = 0.0;
                 }
             }
         }
+        worst = most(rest.as_flattened().iter().copied().chain([worst]));
     }
-    // A disc that stretches carries more inside than the load outside: its rounding is counted against that.
-    let inside = model.plates.iter().zip(&state.x).map(|(plate, x)| {
-        let internal = plate.internal(x, theory == Theory::Large);
-        internal
-            .iter()
-            .skip(2)
-            .step_by(PER_NODE)
-            .fold(0.0_f64, |most, f| most.max(f.abs()))
-    });
-    let largest = inside.fold(largest, f64::max);
-    if largest == 0.0 {
-        return 0.0;
-    }
-    let worst = model.plates.iter().zip(&rest).flat_map(|(plate, rest)| {
-        rest.iter()
-            .enumerate()
-            .map(|(unknown, f)| if plate.is_held(unknown) { 0.0 } else { f.abs() })
-    });
-    worst.fold(0.0_f64, |most, f| if f.is_nan() { f64::NAN } else { most.max(f) }) / largest
+    if largest == 0.0 { 0.0 } else { worst / largest }
 }

@@ -1,6 +1,11 @@
 //! The contact problem of one step: a linear complementarity problem.
 
-use super::band::{at, dot};
+use std::collections::VecDeque;
+
+use super::block::{at, dot};
+
+/// Rows of the factor made side by side.
+const LANES: usize = 8;
 
 /// A dense symmetric matrix.
 #[derive(Debug, Clone)]
@@ -10,14 +15,14 @@ pub(super) struct Dense {
 }
 
 impl Dense {
-    pub(super) fn new(size: usize) -> Self {
+    fn new(size: usize) -> Self {
         Self {
             size,
             entries: vec![0.0; size * size],
         }
     }
 
-    pub(super) fn row(&self, index: usize) -> &[f64] {
+    fn row(&self, index: usize) -> &[f64] {
         self.entries
             .get(index * self.size..(index + 1) * self.size)
             .unwrap_or_default()
@@ -27,10 +32,6 @@ impl Dense {
         if let Some(entry) = self.entries.get_mut(row * self.size + column) {
             *entry += value;
         }
-    }
-
-    fn diagonal(&self, index: usize) -> f64 {
-        at(self.row(index), index)
     }
 }
 
@@ -46,67 +47,128 @@ const QUICK: usize = 12;
 /// `A` is the give of gap against force, `d` the gaps without any force. All rings are scaled to a unit diagonal. A few
 /// rounds of block exchange (Judice and Pires, 1994) from the last contact set usually end it; where they do not, the
 /// primal active set method of Lawson and Hanson (Solving Least Squares Problems, 1974, ch. 23) does: each of its
-/// exchanges lowers `l'Al/2 + l'd`, so that it cannot cycle. `None` where it does not end within its bound of steps.
-pub(super) fn solve(a: &Dense, d: &[f64], touching: &mut Vec<bool>) -> Option<Vec<f64>> {
-    let size = d.len();
-    touching.resize(size, false);
-    let scale: Vec<f64> = (0..size).map(|k| 1.0 / a.diagonal(k).sqrt()).collect();
-    let mut scaled = a.clone();
-    for (k, row) in scaled.entries.chunks_exact_mut(size.max(1)).enumerate() {
-        let own = at(&scale, k);
-        for (entry, other) in row.iter_mut().zip(&scale) {
-            *entry *= own * other;
-        }
-    }
-    let gaps: Vec<f64> = d.iter().zip(&scale).map(|(d, s)| d * s).collect();
-    let mut set = ActiveSet::new(&scaled, &gaps);
-    let forces = set.quick(touching).or_else(|| set.safe(touching))?;
-    for (touches, force) in touching.iter_mut().zip(&forces) {
-        *touches = *force > 0.0;
-    }
-    Some(forces.iter().zip(&scale).map(|(y, s)| y * s).collect())
-}
-
-/// Rings in contact, with the factor of their part of the matrix.
-struct ActiveSet<'a> {
-    a: &'a Dense,
-    d: &'a [f64],
+/// exchanges lowers `l'Al/2 + l'd`, so that it cannot cycle. The factor of the rings in contact is kept from one `d` to the
+/// next.
+#[derive(Debug, Clone)]
+pub(super) struct Contacts {
+    /// `A`, scaled.
+    give: Dense,
+    /// What brings each diagonal entry to one from both sides.
+    scale: Vec<f64>,
+    /// Scaled gaps without any force.
+    d: Vec<f64>,
     /// Gap below which a ring counts as penetrating.
     tolerance: f64,
+    /// Rings in contact.
     rings: Vec<usize>,
-    /// Rows of the lower factor, one longer than the one before.
-    factor: Vec<Vec<f64>>,
+    /// Rows of the lower factor of their part of `A`, each one longer than the one before.
+    factor: Vec<f64>,
 }
 
-impl<'a> ActiveSet<'a> {
-    fn new(a: &'a Dense, d: &'a [f64]) -> Self {
-        let largest = d.iter().fold(0.0_f64, |most, d| most.max(d.abs()));
+/// Where a row of the factor begins.
+fn start(row: usize) -> usize {
+    row * (row + 1) / 2
+}
+
+impl Contacts {
+    pub(super) fn new(size: usize) -> Self {
         Self {
-            a,
-            d,
-            tolerance: CLOSED * largest,
+            give: Dense::new(size),
+            scale: vec![f64::NAN; size],
+            d: vec![0.0; size],
+            tolerance: 0.0,
             rings: Vec::new(),
             factor: Vec::new(),
         }
     }
 
-    /// Takes a ring in; false where it depends on those that are in.
-    fn enter(&mut self, ring: usize) -> bool {
-        let given = self.a.row(ring);
-        let mut row: Vec<f64> = Vec::with_capacity(self.rings.len() + 1);
-        for (other, known) in self.rings.iter().zip(&self.factor) {
-            let below = dot(&row, known);
-            let last = known.last().copied().unwrap_or(f64::NAN);
-            row.push((at(given, *other) - below) / last);
+    /// Takes another `A`, filled from zero.
+    pub(super) fn give(&mut self, fill: impl FnOnce(&mut Dense)) {
+        let size = self.give.size;
+        self.give.entries.fill(0.0);
+        fill(&mut self.give);
+        let diagonal = self.give.entries.iter().step_by(size + 1);
+        for (scale, entry) in self.scale.iter_mut().zip(diagonal) {
+            *scale = 1.0 / entry.sqrt();
         }
-        let pivot = at(given, ring) - dot(&row, &row);
-        if !(pivot > DEPENDENT) {
-            return false;
+        for (row, own) in self.give.entries.chunks_exact_mut(size.max(1)).zip(&self.scale) {
+            for (entry, other) in row.iter_mut().zip(&self.scale) {
+                *entry *= own * other;
+            }
         }
-        row.push(pivot.sqrt());
-        self.rings.push(ring);
-        self.factor.push(row);
-        true
+        self.rings.clear();
+        self.factor.clear();
+    }
+
+    /// Solves for these gaps without any force, from a contact set that is likely. `None` where that does not end within
+    /// its bound of steps.
+    pub(super) fn solve(&mut self, d: &[f64], touching: &mut [bool]) -> Option<Vec<f64>> {
+        self.d.clear();
+        self.d.extend(d.iter().zip(&self.scale).map(|(d, scale)| d * scale));
+        self.tolerance = CLOSED * self.d.iter().fold(0.0_f64, |most, d| most.max(d.abs()));
+        let mut forces = self.quick(touching).or_else(|| self.safe(touching))?;
+        for (touches, force) in touching.iter_mut().zip(&forces) {
+            *touches = *force > 0.0;
+        }
+        for (force, scale) in forces.iter_mut().zip(&self.scale) {
+            *force *= scale;
+        }
+        Some(forces)
+    }
+
+    /// Takes rings in, as many as come; those that depend on rings that are in stay out.
+    fn enter(&mut self, rings: impl Iterator<Item = usize>) {
+        let mut waiting: VecDeque<usize> = rings.collect();
+        while !waiting.is_empty() {
+            let taken = waiting.len().min(LANES);
+            let together: Vec<usize> = waiting.drain(..taken).collect();
+            let entered = self.enter_together(&together);
+            // The first that did not enter is out; the others try again.
+            for ring in together.into_iter().skip(entered + 1).rev() {
+                waiting.push_front(ring);
+            }
+        }
+    }
+
+    /// Takes some rings in, up to the first that depends on those before it; how many entered. Their rows of the factor are
+    /// made side by side.
+    fn enter_together(&mut self, together: &[usize]) -> usize {
+        let known = self.rings.len();
+        let given = |ring: usize| {
+            let row = self.give.row(ring);
+            let mut column = [0.0; LANES];
+            for (entry, other) in column.iter_mut().zip(together) {
+                *entry = at(row, *other);
+            }
+            column
+        };
+        let mut columns: Vec<[f64; LANES]> = Vec::with_capacity(known);
+        for (index, ring) in self.rings.iter().enumerate() {
+            let mut column = given(*ring);
+            let row = self.factor.get(start(index)..=start(index) + index).unwrap_or_default();
+            let [before @ .., pivot] = row else { return 0 };
+            reduce(&mut column, &columns, before);
+            columns.push(column.map(|entry| entry / pivot));
+        }
+        let mut own: Vec<[f64; LANES]> = Vec::with_capacity(LANES);
+        for (lane, ring) in together.iter().enumerate() {
+            let first = self.factor.len();
+            self.factor.extend(columns.iter().map(|column| at(column, lane)));
+            let mut column = given(*ring);
+            reduce(&mut column, &columns, self.factor.get(first..).unwrap_or_default());
+            self.factor.extend(own.iter().map(|column| at(column, lane)));
+            reduce(&mut column, &own, self.factor.get(first + known..).unwrap_or_default());
+            let square = at(&column, lane);
+            if !(square > DEPENDENT) {
+                self.factor.truncate(first);
+                return lane;
+            }
+            let pivot = square.sqrt();
+            own.push(column.map(|entry| entry / pivot));
+            self.factor.push(pivot);
+            self.rings.push(*ring);
+        }
+        together.len()
     }
 
     /// Starts again with these rings; those that depend on earlier ones stay out. The factor of those it begins with and
@@ -118,11 +180,14 @@ impl<'a> ActiveSet<'a> {
             rings.next();
             kept += 1;
         }
-        self.rings.truncate(kept);
-        self.factor.truncate(kept);
-        for ring in rings {
-            self.enter(ring);
-        }
+        self.keep(kept);
+        self.enter(rings);
+    }
+
+    /// Keeps the first rings alone.
+    fn keep(&mut self, count: usize) {
+        self.rings.truncate(count);
+        self.factor.truncate(start(count));
     }
 
     /// Takes rings out.
@@ -132,82 +197,56 @@ impl<'a> ActiveSet<'a> {
             .iter()
             .position(|ring| leaving.contains(ring))
             .unwrap_or(self.rings.len());
-        let after = self.rings.split_off(kept);
-        self.factor.truncate(kept);
-        for ring in after.into_iter().filter(|ring| !leaving.contains(ring)) {
-            self.enter(ring);
-        }
+        let after: Vec<usize> = self.rings.iter().copied().skip(kept).collect();
+        self.keep(kept);
+        self.enter(after.into_iter().filter(|ring| !leaving.contains(ring)));
     }
 
     fn solve_factored(&self, right: &mut [f64]) {
-        for k in 0..self.factor.len() {
-            let Some(row) = self.factor.get(k) else { continue };
-            let known = dot(row, right.get(..k).unwrap_or_default());
-            if let (Some(value), Some(pivot)) = (right.get_mut(k), row.last()) {
+        let row = |k: usize| self.factor.get(start(k)..=start(k) + k).unwrap_or_default();
+        for k in 0..self.rings.len() {
+            let known = dot(row(k), right.get(..k).unwrap_or_default());
+            if let (Some(value), Some(pivot)) = (right.get_mut(k), row(k).last()) {
                 *value = (*value - known) / pivot;
             }
         }
-        for (k, row) in self.factor.iter().enumerate().rev() {
+        for k in (0..self.rings.len()).rev() {
             let (before, rest) = right.split_at_mut(k);
-            let (Some(value), Some(pivot)) = (rest.first_mut(), row.last()) else {
+            let (Some(value), Some(pivot)) = (rest.first_mut(), row(k).last()) else {
                 continue;
             };
             *value /= pivot;
-            for (earlier, factor) in before.iter_mut().zip(row) {
-                *earlier -= factor * *value;
+            let value = *value;
+            for (earlier, factor) in before.iter_mut().zip(row(k)) {
+                *earlier -= factor * value;
             }
         }
     }
 
-    /// Forces that close every ring of the set, in the set's order, refined once.
-    fn forces(&self) -> Vec<f64> {
-        let mut forces: Vec<f64> = self.rings.iter().map(|&ring| -at(self.d, ring)).collect();
-        self.solve_factored(&mut forces);
-        let mut rest: Vec<f64> = self
-            .rings
-            .iter()
-            .map(|&ring| {
-                let row = self.a.row(ring);
-                let closed: f64 = self
-                    .rings
-                    .iter()
-                    .zip(&forces)
-                    .map(|(&other, f)| at(row, other) * f)
-                    .sum();
-                -at(self.d, ring) - closed
-            })
-            .collect();
-        self.solve_factored(&mut rest);
-        for (force, rest) in forces.iter_mut().zip(&rest) {
-            *force += rest;
-        }
-        forces
-    }
-
-    fn spread(&self, forces: &[f64]) -> Vec<f64> {
-        let mut all = vec![0.0; self.d.len()];
-        for (&ring, force) in self.rings.iter().zip(forces) {
-            if let Some(place) = all.get_mut(ring) {
-                *place = *force;
-            }
-        }
-        all
-    }
-
-    /// Gaps under these forces; those of the set are zero.
-    fn gaps(&self, forces: &[f64]) -> Vec<f64> {
-        let mut gaps = self.d.to_vec();
-        for (&ring, force) in self.rings.iter().zip(forces) {
-            for (gap, give) in gaps.iter_mut().zip(self.a.row(ring)) {
-                *gap += force * give;
-            }
-        }
+    /// Forces that close every ring of the set, refined once, and the gaps under them; those of the set are zero.
+    fn closing(&self) -> (Vec<f64>, Vec<f64>) {
+        let mut forces = vec![0.0; self.d.len()];
+        self.close(&self.d, &mut forces);
+        let rows = self.give.entries.chunks_exact(self.give.size.max(1));
+        let mut gaps: Vec<f64> = rows.zip(&self.d).map(|(row, d)| d + dot(row, &forces)).collect();
+        self.close(&gaps, &mut forces);
         for &ring in &self.rings {
             if let Some(gap) = gaps.get_mut(ring) {
                 *gap = 0.0;
             }
         }
-        gaps
+        (forces, gaps)
+    }
+
+    /// Adds the forces that close these gaps at the rings of the set.
+    fn close(&self, gaps: &[f64], forces: &mut [f64]) {
+        let mut right: Vec<f64> = self.rings.iter().map(|&ring| -at(gaps, ring)).collect();
+        self.solve_factored(&mut right);
+        for (&ring, force) in self.rings.iter().zip(&right) {
+            if let Some(place) = forces.get_mut(ring) {
+                *place += force;
+            }
+        }
     }
 
     fn quick(&mut self, touching: &[bool]) -> Option<Vec<f64>> {
@@ -216,27 +255,15 @@ impl<'a> ActiveSet<'a> {
         let mut worse = 0;
         for _ in 0..QUICK {
             self.restart((0..wanted.len()).filter(|&k| wanted.get(k) == Some(&true)));
-            let forces = self.forces();
-            let gaps = self.gaps(&forces);
-            wanted.fill(false);
-            let mut changes = 0;
-            for (&ring, force) in self.rings.iter().zip(&forces) {
-                if *force > 0.0 {
-                    if let Some(place) = wanted.get_mut(ring) {
-                        *place = true;
-                    }
-                } else {
-                    changes += 1;
-                }
+            let (forces, gaps) = self.closing();
+            for ((wanted, force), gap) in wanted.iter_mut().zip(&forces).zip(&gaps) {
+                *wanted = *force > 0.0 || *gap < -self.tolerance;
             }
-            for (place, gap) in wanted.iter_mut().zip(&gaps) {
-                if *gap < -self.tolerance {
-                    *place = true;
-                    changes += 1;
-                }
-            }
+            let pulling = self.rings.iter().filter(|ring| !(at(&forces, **ring) > 0.0)).count();
+            let penetrating = gaps.iter().filter(|gap| **gap < -self.tolerance).count();
+            let changes = pulling + penetrating;
             if changes == 0 {
-                return forces.iter().all(|f| f.is_finite()).then(|| self.spread(&forces));
+                return forces.iter().all(|f| f.is_finite()).then_some(forces);
             }
             // Exchanges that stop getting fewer may go round for ever.
             if changes < fewest {
@@ -253,24 +280,21 @@ impl<'a> ActiveSet<'a> {
 
     fn safe(&mut self, touching: &[bool]) -> Option<Vec<f64>> {
         self.restart((0..touching.len()).filter(|&k| touching.get(k) == Some(&true)));
-        let mut forces = loop {
-            let forces = self.forces();
+        let (mut forces, mut gaps) = loop {
+            let (forces, gaps) = self.closing();
             let pulling: Vec<usize> = self
                 .rings
                 .iter()
-                .zip(&forces)
-                .filter(|(_, force)| !(**force > 0.0))
-                .map(|(&ring, _)| ring)
+                .copied()
+                .filter(|&ring| !(at(&forces, ring) > 0.0))
                 .collect();
             if pulling.is_empty() {
-                break self.spread(&forces);
+                break (forces, gaps);
             }
             self.leave(&pulling);
         };
         let mut refused = vec![false; self.d.len()];
         for _ in 0..20 * self.d.len() + 20 {
-            let own: Vec<f64> = self.rings.iter().map(|&ring| at(&forces, ring)).collect();
-            let gaps = self.gaps(&own);
             let open = gaps
                 .iter()
                 .zip(&refused)
@@ -282,11 +306,11 @@ impl<'a> ActiveSet<'a> {
             let Some((ring, _)) = worst.filter(|(_, gap)| *gap < -self.tolerance) else {
                 return forces.iter().all(|f| f.is_finite()).then_some(forces);
             };
-            if !self.enter(ring) {
+            if self.enter_together(&[ring]) == 0 {
                 mark(&mut refused, ring);
                 continue;
             }
-            self.settle(&mut forces)?;
+            (forces, gaps) = self.settle(forces)?;
             if self.rings.contains(&ring) {
                 refused.fill(false);
             } else {
@@ -296,23 +320,22 @@ impl<'a> ActiveSet<'a> {
         None
     }
 
-    /// Moves from feasible forces towards those of the set, giving up each ring whose force reaches zero on the way.
-    fn settle(&mut self, forces: &mut Vec<f64>) -> Option<()> {
+    /// Moves from feasible forces to those of the set, giving up each ring whose force reaches zero on the way.
+    fn settle(&mut self, from: Vec<f64>) -> Option<(Vec<f64>, Vec<f64>)> {
+        let mut forces = from;
         for _ in 0..=self.d.len() {
-            let wanted = self.forces();
+            let (wanted, gaps) = self.closing();
             let pairs = || {
                 self.rings
                     .iter()
-                    .zip(&wanted)
-                    .map(|(&ring, to)| (ring, at(forces, ring), *to))
+                    .map(|&ring| (ring, at(&forces, ring), at(&wanted, ring)))
             };
             let way = pairs()
                 .filter(|(_, _, to)| !(*to > 0.0))
                 .map(|(ring, from, to)| (ring, from / (from - to).max(f64::MIN_POSITIVE)))
                 .min_by(|a, b| a.1.total_cmp(&b.1));
             let Some((first, share)) = way else {
-                *forces = self.spread(&wanted);
-                return Some(());
+                return Some((wanted, gaps));
             };
             let moved: Vec<(usize, f64)> = pairs()
                 .map(|(ring, from, to)| (ring, from + share * (to - from)))
@@ -331,6 +354,29 @@ impl<'a> ActiveSet<'a> {
             self.leave(&leaving);
         }
         None
+    }
+}
+
+/// Takes earlier columns, each times its factor, off one.
+fn reduce(column: &mut [f64; LANES], earlier: &[[f64; LANES]], factors: &[f64]) {
+    // Two sums side by side: one alone would wait for each difference. Copies, because what may lie anywhere would be stored
+    // again after each column.
+    let (mut even, mut odd) = (*column, [0.0; LANES]);
+    let take = |rest: &mut [f64; LANES], other: &[f64; LANES], factor: f64| {
+        for (entry, other) in rest.iter_mut().zip(other) {
+            *entry -= factor * other;
+        }
+    };
+    let ((columns, last), (pairs, end)) = (earlier.as_chunks::<2>(), factors.as_chunks::<2>());
+    for ([a, b], [of_a, of_b]) in columns.iter().zip(pairs) {
+        take(&mut even, a, *of_a);
+        take(&mut odd, b, *of_b);
+    }
+    for (other, factor) in last.iter().zip(end) {
+        take(&mut even, other, *factor);
+    }
+    for ((column, even), odd) in column.iter_mut().zip(&even).zip(&odd) {
+        *column = even + odd;
     }
 }
 

@@ -14,7 +14,7 @@ const TRIES: usize = 40;
 /// What is measured (the force on a seat, a gap that closes) is smooth up to the event and constant after it: the secant
 /// of the two last states before it points at it; a bisection now and then keeps the bracket shrinking.
 pub(super) fn find(
-    solver: &Solver<'_>,
+    solver: &mut Solver<'_>,
     before: &State,
     after: &State,
     measure: impl Fn(&State) -> f64,
@@ -36,7 +36,7 @@ pub(super) fn find(
             }
             _ => middle,
         };
-        let state = solver.at(&low, next)?;
+        let (state, _) = solver.at(std::slice::from_ref(&low), next)?;
         let found = measure(&state);
         if found > 0.0 {
             earlier = Some((low.pressure, value));

@@ -14,12 +14,11 @@
 
 use std::f64::consts::PI;
 
-use super::band::at;
-use super::contact::{self, Dense};
+use super::block::at;
+use super::contact::Contacts;
 use super::load::Load;
 use super::model::Model;
 use super::newton::{State, Stuck, Theory, gap};
-use super::plate::PER_NODE;
 
 /// A disc for small deflection. mm, N, MPa.
 #[derive(Debug, Clone, Copy)]
@@ -98,7 +97,7 @@ pub(super) struct Oracle<'a> {
     discs: Vec<Disc>,
     /// Lift and slope of the face disc at each ring under unit pressure.
     face: Vec<(f64, f64)>,
-    give: Dense,
+    contacts: Contacts,
     /// Moment of unit pressure at the face disc's clamp.
     face_moment: f64,
 }
@@ -127,33 +126,28 @@ impl<'a> Oracle<'a> {
             }
             _ => (Vec::new(), f64::NAN),
         };
-        let mut give = Dense::new(model.contacts.len());
-        for (plate, (disc, own)) in discs.iter().zip(&model.of_plate).enumerate() {
-            for &row in own {
-                for &column in own {
-                    if let (Some(a), Some(b)) = (model.contacts.get(row), model.contacts.get(column)) {
-                        let sign = if (a.upper == Some(plate)) == (b.upper == Some(plate)) {
-                            1.0
-                        } else {
-                            -1.0
-                        };
-                        let lift = disc.lift(at(&model.rings, a.node), at(&model.rings, b.node));
-                        give.add(row, column, sign * lift);
+        let mut contacts = Contacts::new(model.contacts.len());
+        contacts.give(|give| {
+            for (disc, own) in discs.iter().zip(&model.grips) {
+                for row in own {
+                    for column in own {
+                        let lift = disc.lift(at(&model.rings, row.node), at(&model.rings, column.node));
+                        give.add(row.contact, column.contact, row.lift * column.lift * lift);
                     }
                 }
             }
-        }
+        });
         Self {
             model,
             discs,
             face,
-            give,
+            contacts,
             face_moment,
         }
     }
 
     /// The state at a load, with lift and slope at every ring and no radial movement.
-    pub(super) fn solve(&self, from: &State, pressure: f64) -> Result<State, Stuck> {
+    pub(super) fn solve(&mut self, from: &State, pressure: f64) -> Result<State, Stuck> {
         let mut state = State::flat(self.model);
         state.pressure = pressure;
         state.steps = 1;
@@ -164,7 +158,10 @@ impl<'a> Oracle<'a> {
         let gaps: Vec<f64> = (0..self.model.contacts.len())
             .map(|index| gap(self.model, Theory::Small, &state.x, index))
             .collect();
-        let forces = contact::solve(&self.give, &gaps, &mut state.touching).ok_or(Stuck::Contact { steps: 1 })?;
+        let forces = self
+            .contacts
+            .solve(&gaps, &mut state.touching)
+            .ok_or(Stuck::Contact { steps: 1 })?;
         for (contact, force) in self
             .model
             .contacts
@@ -197,12 +194,10 @@ impl<'a> Oracle<'a> {
         } else {
             0.0
         };
-        let contacts = self.model.of_plate.get(plate).into_iter().flatten();
-        let moment: f64 = contacts
-            .filter_map(|&index| {
-                let contact = self.model.contacts.get(index)?;
-                let sign = if contact.upper == Some(plate) { 1.0 } else { -1.0 };
-                Some(sign * at(&state.forces, index) * disc.clamp_moment(at(&self.model.rings, contact.node)))
+        let grips = self.model.grips.get(plate).into_iter().flatten();
+        let moment: f64 = grips
+            .map(|grip| {
+                grip.lift * at(&state.forces, grip.contact) * disc.clamp_moment(at(&self.model.rings, grip.node))
             })
             .sum();
         6.0 * (own + moment) / (plate_of.thickness * plate_of.thickness)
@@ -210,10 +205,8 @@ impl<'a> Oracle<'a> {
 }
 
 fn add(state: &mut State, plate: usize, node: usize, lift: f64, slope: f64) {
-    let Some(x) = state.x.get_mut(plate) else { return };
-    for (offset, value) in [(0, lift), (1, slope)] {
-        if let Some(place) = x.get_mut(node * PER_NODE + offset) {
-            *place += value;
-        }
+    if let Some(x) = state.x.get_mut(plate).and_then(|x| x.get_mut(node)) {
+        x[0] += lift;
+        x[1] += slope;
     }
 }

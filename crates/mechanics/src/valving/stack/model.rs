@@ -1,10 +1,10 @@
 //! The discs of a stack, and which of them can touch where.
 
-use super::band::at;
+use super::block::{Node, at};
 use super::design::Plan;
 use super::load::Load;
 use super::mesh;
-use super::plate::{Material, PER_NODE, Plate};
+use super::plate::{Material, Plate};
 
 /// A ring at which two bodies can touch.
 #[derive(Debug, Clone, Copy)]
@@ -19,6 +19,15 @@ pub(super) struct Contact {
     pub(super) gap: f64,
 }
 
+/// A contact's part on one of its discs.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Grip {
+    pub(super) contact: usize,
+    pub(super) node: usize,
+    /// How its force lifts the disc: 1 from below, -1 from above.
+    pub(super) lift: f64,
+}
+
 /// A stack ready to be solved. Units: mm, N, MPa.
 #[derive(Debug, Clone)]
 pub(super) struct Model {
@@ -31,7 +40,7 @@ pub(super) struct Model {
     /// Thickness of the thickest disc, mm.
     pub(super) thickest: f64,
     /// Contacts of each disc, in the order of the rings.
-    pub(super) of_plate: Vec<Vec<usize>>,
+    pub(super) grips: Vec<Vec<Grip>>,
 }
 
 impl Model {
@@ -66,15 +75,21 @@ impl Model {
             height += shim.thickness;
         }
         let contacts = contacts(plan, &rings, &plates, height);
-        let of_plate = (0..plates.len())
+        let grips = (0..plates.len())
             .map(|plate| {
-                let touches = |c: &Contact| c.lower == Some(plate) || c.upper == Some(plate);
-                contacts
-                    .iter()
-                    .enumerate()
-                    .filter(|(_, c)| touches(c))
-                    .map(|(index, _)| index)
-                    .collect()
+                let grip = |(contact, c): (usize, &Contact)| {
+                    let lift = match (c.upper == Some(plate), c.lower == Some(plate)) {
+                        (true, _) => 1.0,
+                        (_, true) => -1.0,
+                        _ => return None,
+                    };
+                    Some(Grip {
+                        contact,
+                        node: c.node,
+                        lift,
+                    })
+                };
+                contacts.iter().enumerate().filter_map(grip).collect()
             })
             .collect();
         Self {
@@ -84,7 +99,7 @@ impl Model {
             plates,
             contacts,
             load_force: load.force(),
-            of_plate,
+            grips,
         }
     }
 
@@ -99,25 +114,30 @@ impl Model {
     }
 
     /// Lift of a disc at a ring.
-    pub(super) fn lift(&self, x: &[Vec<f64>], plate: usize, node: usize) -> f64 {
-        x.get(plate).map_or(f64::NAN, |x| at(x, node * PER_NODE))
+    pub(super) fn lift(&self, x: &[Vec<Node>], plate: usize, node: usize) -> f64 {
+        x.get(plate)
+            .and_then(|x| x.get(node))
+            .map_or(f64::NAN, |[lift, ..]| *lift)
     }
 
     /// Lift of a disc at a radius, by the shapes of its elements.
-    pub(super) fn lift_at(&self, x: &[Vec<f64>], plate: usize, radius: f64) -> f64 {
+    pub(super) fn lift_at(&self, x: &[Vec<Node>], plate: usize, radius: f64) -> f64 {
         let spans = self.rings.iter().zip(self.rings.iter().skip(1));
         let within = spans.enumerate().find(|(_, (_, to))| radius <= **to * (1.0 + 1e-12));
-        let (Some((element, (from, to))), Some(x)) = (within, x.get(plate)) else {
+        let Some((element, (from, to))) = within else {
+            return f64::NAN;
+        };
+        let ends = x.get(plate).and_then(|x| x.get(element..)?.first_chunk());
+        let Some([[a, slope_a, ..], [b, slope_b, ..]]) = ends else {
             return f64::NAN;
         };
         let h = to - from;
         let s = ((radius - from) / h).clamp(0.0, 1.0);
-        let unknown = |offset| at(x, element * PER_NODE + offset);
         let (s2, s3) = (s * s, s * s * s);
-        (1.0 - 3.0 * s2 + 2.0 * s3) * unknown(0)
-            + h * (s - 2.0 * s2 + s3) * unknown(1)
-            + (3.0 * s2 - 2.0 * s3) * unknown(4)
-            + h * (s3 - s2) * unknown(5)
+        (1.0 - 3.0 * s2 + 2.0 * s3) * a
+            + h * (s - 2.0 * s2 + s3) * slope_a
+            + (3.0 * s2 - 2.0 * s3) * b
+            + h * (s3 - s2) * slope_b
     }
 }
 

@@ -1,22 +1,33 @@
 //! Newton steps outside, the exact contact problem inside.
+//!
+//! A whole step factors every disc's tangent and joins the discs at their rings. As long as the movement shrinks fast, the
+//! steps after it go on with those factors: what is out of balance is always taken from the state itself, so that they end
+//! where whole steps would.
 
-use super::band::{Band, at};
-use super::contact::{self, Dense};
-use super::model::Model;
-use super::plate::{PER_NODE, Tangent};
+use super::block::{Chain, Node, PER_NODE, add, at, most};
+use super::contact::{Contacts, Dense};
+use super::model::{Grip, Model};
+use super::plate::{Plate, Tangent};
 
-/// Right sides solved together.
-const LANES: usize = 8;
-/// Movement of the last step below which a solution stands, mm.
+/// Movement of the last whole step below which a solution stands, mm.
 const STILL: f64 = 1e-9;
+/// Movement of a step with kept factors below which a solution stands, over the largest lift: those converge in proportion
+/// alone.
+const STILL_KEPT: f64 = 1e-10;
 /// Movement below which a solution that rounding keeps from standing is handed to the check, over the largest lift.
 const NEARLY: f64 = 1e-7;
 /// Newton steps at one load.
 const STEPS: usize = 60;
 /// Largest movement in a step, over the largest thickness: the membrane is far from what its tangent says beyond.
 const REACH: f64 = 3.0;
+/// Movement of a whole step up to which its factors are worth a further one, over the largest thickness.
+const NEAR: f64 = 0.1;
+/// Share of the last movement above which kept factors are given up.
+const SLOW: f64 = 0.1;
 /// Halvings of a load step that does not end.
 const HALVINGS: usize = 10;
+/// Sum of the weights of earlier states above which a load lies too far from them to be foreseen.
+const FAR: f64 = 20.0;
 
 /// Which theory.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -33,7 +44,7 @@ pub(super) struct State {
     /// Load, MPa.
     pub(super) pressure: f64,
     /// Unknowns of each disc.
-    pub(super) x: Vec<Vec<f64>>,
+    pub(super) x: Vec<Vec<Node>>,
     /// Ring forces, N.
     pub(super) forces: Vec<f64>,
     pub(super) touching: Vec<bool>,
@@ -57,116 +68,192 @@ impl State {
     pub(super) fn flat(model: &Model) -> Self {
         Self {
             pressure: 0.0,
-            x: model.plates.iter().map(|plate| vec![0.0; plate.size()]).collect(),
+            x: model
+                .plates
+                .iter()
+                .map(|plate| vec![[0.0; PER_NODE]; plate.nodes])
+                .collect(),
             forces: vec![0.0; model.contacts.len()],
             touching: vec![false; model.contacts.len()],
             steps: 0,
         }
     }
-}
 
-/// The state at a load, from the state at another one; the way there is cut where one go does not end.
-pub(super) fn solve(model: &Model, theory: Theory, from: &State, pressure: f64) -> Result<State, Stuck> {
-    if pressure == from.pressure {
-        return Solver::new(model, theory)
-            .at(from, pressure)
-            .or_else(|_| raised(model, theory, from));
+    /// What the last of some states, at rising loads, lead to expect at a further one: a cubic through four of them, or
+    /// less where they are fewer. `None` where the load lies far from them. It is a start, and nothing of it is left in a solution.
+    fn foreseen(before: &[Self], pressure: f64) -> Option<Self> {
+        let weights = |states: &[Self]| -> Option<Vec<f64>> {
+            let others = |own: usize| states.iter().enumerate().filter(move |(k, _)| *k != own);
+            let weight = |(own, state): (usize, &Self)| -> f64 {
+                let each =
+                    others(own).map(|(_, other)| (pressure - other.pressure) / (state.pressure - other.pressure));
+                each.product()
+            };
+            let weights: Vec<f64> = states.iter().enumerate().map(weight).collect();
+            let sum: f64 = weights.iter().map(|weight| weight.abs()).sum();
+            (sum <= FAR).then_some(weights)
+        };
+        let last = before.last()?;
+        let (states, weights) = [4, 3, 2].into_iter().find_map(|count| {
+            let states = before.get(before.len().checked_sub(count)?..)?;
+            Some((states, weights(states)?))
+        })?;
+        let mut start = last.clone();
+        let parts = || states.iter().zip(&weights);
+        for (disc, x) in start.x.iter_mut().enumerate() {
+            x.fill([0.0; PER_NODE]);
+            for (state, weight) in parts() {
+                for (x, from) in x.iter_mut().zip(state.x.get(disc)?) {
+                    add(x, *weight, from);
+                }
+            }
+        }
+        for (contact, force) in start.forces.iter_mut().enumerate() {
+            let foreseen: f64 = parts().map(|(state, weight)| weight * at(&state.forces, contact)).sum();
+            *force = foreseen.max(0.0);
+        }
+        Some(start)
     }
-    loaded(model, theory, from, pressure)
 }
 
 /// Parts in which a seat is raised into the stack where one go does not end.
 const RAISES: u32 = 16;
 
-/// The state at the same load, the seat raised bit by bit.
-fn raised(model: &Model, theory: Theory, from: &State) -> Result<State, Stuck> {
-    let mut state = from.clone();
-    let mut steps = 0;
-    for part in 1..=RAISES {
-        let mut partly = model.clone();
-        for contact in partly.contacts.iter_mut().filter(|contact| contact.gap < 0.0) {
-            contact.gap *= f64::from(part) / f64::from(RAISES);
-        }
-        state = Solver::new(&partly, theory).at(&state, from.pressure)?;
-        steps += state.steps;
-    }
-    state.steps = steps;
-    Ok(state)
+/// A disc's part of the work.
+#[derive(Debug, Clone)]
+struct Disc {
+    chain: Chain,
+    /// Slopes at which it was factored.
+    slopes: Vec<f64>,
+    /// What the ring forces add to the stiffness of its slopes.
+    pressed: Vec<f64>,
+    /// What is out of balance, then how the disc moves.
+    moves: Vec<Node>,
+    /// The same of the ring forces.
+    by_forces: Vec<Node>,
 }
 
-fn loaded(model: &Model, theory: Theory, from: &State, pressure: f64) -> Result<State, Stuck> {
-    let mut state = from.clone();
-    let mut solver = Solver::new(model, theory);
-    let mut steps = 0;
-    let mut part = pressure - from.pressure;
-    let mut halved = 0;
-    loop {
-        let next = if (pressure - state.pressure).abs() <= part.abs() * (1.0 + 1e-9) {
-            pressure
-        } else {
-            state.pressure + part
+/// Solves a model at one load after the other, in the same room.
+#[derive(Debug, Clone)]
+pub(super) struct Newton {
+    discs: Vec<Disc>,
+    contacts: Contacts,
+    gaps: Vec<f64>,
+}
+
+impl Newton {
+    pub(super) fn new(model: &Model) -> Self {
+        let disc = |plate: &Plate| Disc {
+            chain: Chain::new(plate.nodes),
+            slopes: vec![0.0; plate.nodes],
+            pressed: vec![0.0; plate.nodes],
+            moves: vec![[0.0; PER_NODE]; plate.nodes],
+            by_forces: vec![[0.0; PER_NODE]; plate.nodes],
         };
-        match solver.at(&state, next) {
-            Ok(reached) => {
-                steps += reached.steps;
-                state = reached;
-                if next == pressure {
-                    state.steps = steps;
-                    return Ok(state);
-                }
-                part *= 2.0;
-            }
-            Err(stuck) if halved >= HALVINGS || part == 0.0 => return Err(stuck),
-            Err(_) => {
-                halved += 1;
-                part *= 0.5;
-            }
-        }
-    }
-}
-
-struct Solver<'a> {
-    model: &'a Model,
-    theory: Theory,
-    bands: Vec<Band>,
-}
-
-/// A contact's part on a disc: its entries on lift and slope of its ring.
-#[derive(Debug, Clone, Copy)]
-struct Grip {
-    contact: usize,
-    node: usize,
-    lift: f64,
-    slope: f64,
-}
-
-impl<'a> Solver<'a> {
-    fn new(model: &'a Model, theory: Theory) -> Self {
         Self {
-            model,
-            theory,
-            bands: model.plates.iter().map(|plate| Band::new(plate.size())).collect(),
+            discs: model.plates.iter().map(disc).collect(),
+            contacts: Contacts::new(model.contacts.len()),
+            gaps: Vec::with_capacity(model.contacts.len()),
         }
     }
 
-    fn at(&mut self, from: &State, pressure: f64) -> Result<State, Stuck> {
+    /// The state at a load, from those at loads before it, the nearest last; the way there is cut where one go does not
+    /// end.
+    pub(super) fn solve(&mut self, model: &Model, before: &[State], pressure: f64) -> Result<State, Stuck> {
+        let Some(from) = before.last() else {
+            return Err(Stuck::NotDefinite { steps: 0 });
+        };
+        if pressure == from.pressure {
+            let here = self.at(model, from.clone(), pressure);
+            return here.or_else(|_| self.raised(model, from));
+        }
+        let foreseen = State::foreseen(before, pressure).and_then(|start| self.at(model, start, pressure).ok());
+        foreseen.map_or_else(|| self.loaded(model, from, pressure), Ok)
+    }
+
+    /// The state at the same load, the seat raised bit by bit.
+    fn raised(&mut self, model: &Model, from: &State) -> Result<State, Stuck> {
         let mut state = from.clone();
+        let mut steps = 0;
+        let mut partly = model.clone();
+        for part in 1..=RAISES {
+            for (contact, whole) in partly.contacts.iter_mut().zip(&model.contacts) {
+                if whole.gap < 0.0 {
+                    contact.gap = whole.gap * f64::from(part) / f64::from(RAISES);
+                }
+            }
+            state = self.at(&partly, state, from.pressure)?;
+            steps += state.steps;
+        }
+        state.steps = steps;
+        Ok(state)
+    }
+
+    fn loaded(&mut self, model: &Model, from: &State, pressure: f64) -> Result<State, Stuck> {
+        let mut state = from.clone();
+        let mut steps = 0;
+        let mut part = pressure - from.pressure;
+        let mut halved = 0;
+        loop {
+            let next = if (pressure - state.pressure).abs() <= part.abs() * (1.0 + 1e-9) {
+                pressure
+            } else {
+                state.pressure + part
+            };
+            match self.at(model, state.clone(), next) {
+                Ok(reached) => {
+                    steps += reached.steps;
+                    state = reached;
+                    if next == pressure {
+                        state.steps = steps;
+                        return Ok(state);
+                    }
+                    part *= 2.0;
+                }
+                Err(stuck) if halved >= HALVINGS || part == 0.0 => return Err(stuck),
+                Err(_) => {
+                    halved += 1;
+                    part *= 0.5;
+                }
+            }
+        }
+    }
+
+    /// The state at a load, from a start.
+    fn at(&mut self, model: &Model, start: State, pressure: f64) -> Result<State, Stuck> {
+        let mut state = start;
         state.pressure = pressure;
         let mut moved = f64::INFINITY;
+        let mut kept = false;
         for steps in 1..=STEPS {
             state.steps = steps;
-            let (movement, whole) = self.step(&mut state, steps)?;
+            if !kept {
+                self.factor(model, &state).ok_or(Stuck::NotDefinite { steps })?;
+            }
+            let movement = self.step(model, &mut state).ok_or(Stuck::Contact { steps })?;
             if !movement.is_finite() {
                 return Err(Stuck::NotDefinite { steps });
             }
-            if whole && (movement < STILL || self.theory == Theory::Small) {
+            let whole = movement <= REACH * model.thickest;
+            let shrinks = movement / moved;
+            if whole && !kept && movement < STILL {
+                return Ok(state);
+            }
+            let largest = most(state.x.iter().flatten().map(|x| x[0]));
+            if whole && kept && movement <= STILL_KEPT * largest && shrinks <= SLOW {
                 return Ok(state);
             }
             // Rounding sets a floor where rings lie close together; the check decides whether it is low enough.
-            if whole && steps > STEPS / 2 && movement < NEARLY * largest(&state.x).max(0.01) && movement >= 0.5 * moved
-            {
+            let floor = NEARLY * largest.max(0.01);
+            if whole && steps > STEPS / 2 && movement < floor && movement >= 0.5 * moved {
                 return Ok(state);
             }
+            kept = whole
+                && if kept {
+                    shrinks <= SLOW
+                } else {
+                    movement <= NEAR * model.thickest
+                };
             moved = movement;
         }
         Err(Stuck::NotStill {
@@ -175,215 +262,161 @@ impl<'a> Solver<'a> {
         })
     }
 
-    /// One step; the largest movement, and whether it was taken whole.
-    fn step(&mut self, state: &mut State, steps: usize) -> Result<(f64, bool), Stuck> {
-        let model = self.model;
-        let size = model.contacts.len();
-        let mut give = Dense::new(size);
-        let mut gaps: Vec<f64> = (0..size)
-            .map(|index| gap(model, self.theory, &state.x, index))
-            .collect();
-        let mut loads = Vec::with_capacity(model.plates.len());
-        let mut grips = Vec::with_capacity(model.plates.len());
-        for (index, plate) in model.plates.iter().enumerate() {
-            let (Some(band), Some(x)) = (self.bands.get_mut(index), state.x.get(index)) else {
-                return Err(Stuck::NotDefinite { steps });
-            };
-            let pressed = pressed(model, self.theory, index, &state.forces);
-            let kind = if self.theory == Theory::Small {
-                Tangent::Bending
-            } else {
-                Tangent::Full
-            };
-            plate.tangent(x, kind, &pressed, band);
-            if !band.factor() {
-                plate.tangent(x, Tangent::Stiffened, &pressed, band);
-                if !band.factor() {
-                    return Err(Stuck::NotDefinite { steps });
+    /// Factors of every disc's tangent in a state, and how much each ring gives to a force on another. `None` where a
+    /// tangent is not positive definite.
+    fn factor(&mut self, model: &Model, state: &State) -> Option<()> {
+        for (((disc, plate), grips), x) in self.discs.iter_mut().zip(&model.plates).zip(&model.grips).zip(&state.x) {
+            disc.pressed.fill(0.0);
+            for grip in grips {
+                if let Some(pressed) = disc.pressed.get_mut(grip.node) {
+                    *pressed += at(&state.forces, grip.contact) * plate.thickness / 2.0;
                 }
             }
-            let internal = plate.internal(x, self.theory == Theory::Large);
-            let mut out: Vec<[f64; 1]> = internal
-                .iter()
-                .zip(&plate.load)
-                .enumerate()
-                .map(|(unknown, (f, load))| {
-                    [if plate.is_held(unknown) {
-                        0.0
-                    } else {
-                        state.pressure * load - f
-                    }]
-                })
-                .collect();
-            band.forward(&mut out, 0);
-            let own = grips_of(model, self.theory, index, x);
-            let columns = half_columns(band, &own, plate.size());
-            add_give(&mut give, &own, &columns);
-            for (block, owners) in columns.iter().zip(own.chunks(LANES)) {
-                for (lane, grip) in owners.iter().enumerate() {
-                    let rows = block.rows.iter().zip(&out).skip(block.from);
-                    let change: f64 = rows.map(|(row, [y])| at(row, lane) * y).sum();
-                    if let Some(gap) = gaps.get_mut(grip.contact) {
-                        *gap += change;
-                    }
+            for (slope, x) in disc.slopes.iter_mut().zip(x) {
+                *slope = x[1];
+            }
+            plate.tangent(x, Tangent::Full, &disc.pressed, &mut disc.chain);
+            if !disc.chain.factor() {
+                plate.tangent(x, Tangent::Stiffened, &disc.pressed, &mut disc.chain);
+                if !disc.chain.factor() {
+                    return None;
                 }
             }
-            loads.push(out);
-            grips.push((own, columns));
-        }
-        let forces = contact::solve(&give, &gaps, &mut state.touching).ok_or(Stuck::Contact { steps })?;
-        let mut moves = Vec::with_capacity(loads.len());
-        for ((band, mut out), (own, columns)) in self.bands.iter().zip(loads).zip(&grips) {
-            for (block, owners) in columns.iter().zip(own.chunks(LANES)) {
-                let share: Vec<f64> = owners.iter().map(|grip| at(&forces, grip.contact)).collect();
-                if share.iter().all(|force| *force == 0.0) {
-                    continue;
-                }
-                for ([y], row) in out.iter_mut().zip(&block.rows).skip(block.from) {
-                    *y += share.iter().zip(row).map(|(force, entry)| force * entry).sum::<f64>();
-                }
-            }
-            band.backward(&mut out);
-            moves.push(out);
-        }
-        let movement = moves
-            .iter()
-            .flat_map(|out| out.iter().step_by(PER_NODE))
-            .fold(
-                0.0_f64,
-                |most, [dw]| if dw.is_nan() { f64::NAN } else { most.max(dw.abs()) },
-            );
-        let share = match self.theory {
-            Theory::Small => 1.0,
-            Theory::Large => (REACH * model.thickest / movement).min(1.0),
-        };
-        for (x, out) in state.x.iter_mut().zip(&moves) {
-            for (x, [dx]) in x.iter_mut().zip(out) {
-                *x += share * dx;
+            if !grips.is_empty() {
+                disc.chain.invert();
             }
         }
-        state.forces = forces;
-        Ok((movement, share >= 1.0))
+        let discs = &self.discs;
+        self.contacts.give(|give| {
+            for ((disc, plate), grips) in discs.iter().zip(&model.plates).zip(&model.grips) {
+                add_give(give, disc, plate.thickness, grips);
+            }
+        });
+        Some(())
     }
-}
 
-fn largest(x: &[Vec<f64>]) -> f64 {
-    x.iter()
-        .flat_map(|x| x.iter().step_by(PER_NODE))
-        .fold(0.0, |most, w| most.max(w.abs()))
+    /// One step; the largest movement. A longer one than [`REACH`] is not taken whole. `None` where its contact problem has
+    /// no solution.
+    fn step(&mut self, model: &Model, state: &mut State) -> Option<f64> {
+        self.gaps.clear();
+        let gaps = (0..model.contacts.len()).map(|index| gap(model, Theory::Large, &state.x, index));
+        self.gaps.extend(gaps);
+        for (((disc, plate), grips), x) in self.discs.iter_mut().zip(&model.plates).zip(&model.grips).zip(&state.x) {
+            plate.internal(x, &mut disc.moves);
+            for (rest, load) in disc.moves.iter_mut().zip(&plate.load) {
+                *rest = rest.map(|force| -force);
+                add(rest, state.pressure, load);
+            }
+            // The factors know the tilt they were made at.
+            for grip in grips {
+                let (Some(rest), Some(x)) = (disc.moves.get_mut(grip.node), x.get(grip.node)) else {
+                    return None;
+                };
+                let tilt = tilted(plate.thickness, x[1] - at(&disc.slopes, grip.node));
+                rest[1] += at(&state.forces, grip.contact) * tilt;
+            }
+            for (rest, held) in disc.moves.iter_mut().take(1).flatten().zip(plate.held) {
+                if held {
+                    *rest = 0.0;
+                }
+            }
+            disc.chain.solve(&mut disc.moves);
+            for grip in grips {
+                let slope = tilted(plate.thickness, at(&disc.slopes, grip.node));
+                if let (Some(gap), Some(moves)) = (self.gaps.get_mut(grip.contact), disc.moves.get(grip.node)) {
+                    *gap += grip.lift * moves[0] + slope * moves[1];
+                }
+            }
+        }
+        state.forces = self.contacts.solve(&self.gaps, &mut state.touching)?;
+        for ((disc, plate), grips) in self.discs.iter_mut().zip(&model.plates).zip(&model.grips) {
+            disc.by_forces.fill([0.0; PER_NODE]);
+            for grip in grips {
+                if let Some(moves) = disc.by_forces.get_mut(grip.node) {
+                    let force = at(&state.forces, grip.contact);
+                    moves[0] += force * grip.lift;
+                    moves[1] += force * tilted(plate.thickness, at(&disc.slopes, grip.node));
+                }
+            }
+            if !grips.is_empty() {
+                disc.chain.solve(&mut disc.by_forces);
+            }
+            for (moves, more) in disc.moves.iter_mut().zip(&disc.by_forces) {
+                add(moves, 1.0, more);
+            }
+        }
+        let movement = most(self.discs.iter().flat_map(|disc| &disc.moves).map(|moves| moves[0]));
+        let share = (REACH * model.thickest / movement).min(1.0);
+        for (x, disc) in state.x.iter_mut().zip(&self.discs) {
+            for (x, moves) in x.iter_mut().zip(&disc.moves) {
+                add(x, share, moves);
+            }
+        }
+        Some(movement)
+    }
 }
 
 /// Gap at a contact, mm. A tilted disc is thicker along the axis, `t/cos(slope)`: a quarter of `t w'^2` on each side of
 /// its middle plane, to the first order that is left out otherwise.
-pub(super) fn gap(model: &Model, theory: Theory, x: &[Vec<f64>], index: usize) -> f64 {
+pub(super) fn gap(model: &Model, theory: Theory, x: &[Vec<Node>], index: usize) -> f64 {
     let Some(contact) = model.contacts.get(index) else {
         return f64::NAN;
     };
     let side = |plate: Option<usize>| {
         let Some(plate) = plate else { return (0.0, 0.0) };
-        let (Some(x), Some(disc)) = (x.get(plate), model.plates.get(plate)) else {
+        let (Some(disc), Some([lift, slope, ..])) =
+            (model.plates.get(plate), x.get(plate).and_then(|x| x.get(contact.node)))
+        else {
             return (f64::NAN, f64::NAN);
         };
-        let slope = at(x, contact.node * PER_NODE + 1);
         let tilted = match theory {
             Theory::Small => 0.0,
             Theory::Large => disc.thickness * slope * slope / 4.0,
         };
-        (at(x, contact.node * PER_NODE), tilted)
+        (*lift, tilted)
     };
     let ((below, tilted), (above, tilted_above)) = (side(contact.lower), side(contact.upper));
     contact.gap + above - below - tilted - tilted_above
 }
 
-/// What the ring forces add to each slope's stiffness of a disc through the tilted thickness.
-fn pressed(model: &Model, theory: Theory, plate: usize, forces: &[f64]) -> Vec<f64> {
-    let Some(disc) = model.plates.get(plate) else {
-        return Vec::new();
-    };
-    let mut pressed = vec![0.0; disc.nodes];
-    if theory == Theory::Large {
-        for &index in model.of_plate.get(plate).into_iter().flatten() {
-            if let Some(contact) = model.contacts.get(index)
-                && let Some(place) = pressed.get_mut(contact.node)
-            {
-                *place += at(forces, index) * disc.thickness / 2.0;
-            }
-        }
-    }
-    pressed
+/// How much a gap changes with the slope of a disc beside it.
+pub(super) fn tilted(thickness: f64, slope: f64) -> f64 {
+    -thickness * slope / 2.0
 }
 
-fn grips_of(model: &Model, theory: Theory, plate: usize, x: &[f64]) -> Vec<Grip> {
-    let thickness = model.plates.get(plate).map_or(f64::NAN, |disc| disc.thickness);
-    let grip = |&index: &usize| {
-        let contact = model.contacts.get(index)?;
-        let slope = at(x, contact.node * PER_NODE + 1);
-        Some(Grip {
-            contact: index,
-            node: contact.node,
-            lift: if contact.upper == Some(plate) { 1.0 } else { -1.0 },
-            slope: if theory == Theory::Large {
-                -thickness * slope / 2.0
-            } else {
-                0.0
-            },
+/// Adds what a disc gives at each of its rings to a force on another.
+fn add_give(give: &mut Dense, disc: &Disc, thickness: f64, grips: &[Grip]) {
+    let rings: Vec<(usize, f64, &[Grip])> = grips
+        .chunk_by(|a, b| a.node == b.node)
+        .filter_map(|own| {
+            let node = own.first()?.node;
+            Some((node, tilted(thickness, at(&disc.slopes, node)), own))
         })
-    };
-    model
-        .of_plate
-        .get(plate)
-        .into_iter()
-        .flatten()
-        .filter_map(grip)
-        .collect()
-}
-
-/// Some columns of `L^-1 E`, zero above `from`.
-struct Block {
-    from: usize,
-    rows: Vec<[f64; LANES]>,
-}
-
-/// `L^-1 E` of a disc's contacts: the give is its product with itself, and the second half of the solve is done once.
-fn half_columns(band: &Band, grips: &[Grip], size: usize) -> Vec<Block> {
-    let block = |owners: &[Grip]| {
-        let from = owners.first().map_or(0, |grip| grip.node * PER_NODE);
-        let mut rows = vec![[0.0; LANES]; size];
-        for (lane, grip) in owners.iter().enumerate() {
-            for (unknown, value) in [
-                (grip.node * PER_NODE, grip.lift),
-                (grip.node * PER_NODE + 1, grip.slope),
-            ] {
-                if let Some(entry) = rows.get_mut(unknown).and_then(|row| row.get_mut(lane)) {
-                    *entry = value;
-                }
-            }
-        }
-        band.forward(&mut rows, from);
-        Block { from, rows }
-    };
-    grips.chunks(LANES).map(block).collect()
-}
-
-fn add_give(give: &mut Dense, grips: &[Grip], columns: &[Block]) {
-    let owners = || columns.iter().zip(grips.chunks(LANES)).enumerate();
-    for (first, (a, rows)) in owners() {
-        for (second, (b, others)) in owners().take(first + 1) {
-            let mut square = [[0.0; LANES]; LANES];
-            for (left, right) in a.rows.iter().zip(&b.rows).skip(a.from.max(b.from)) {
-                for (sums, left) in square.iter_mut().zip(left) {
-                    for (sum, right) in sums.iter_mut().zip(right) {
-                        *sum += left * right;
+        .collect();
+    for (index, &(node, tilt, own)) in rings.iter().enumerate() {
+        let mut join = |(of_tilt, others): (f64, &[Grip]), [lift, slope]: &[Node; 2], mirrored: bool| {
+            let both = of_tilt * tilt * slope[1];
+            for by in own {
+                for of in others {
+                    let lifts = of.lift * (by.lift * lift[0] + tilt * slope[0]);
+                    let value = lifts + by.lift * of_tilt * lift[1] + both;
+                    give.add(of.contact, by.contact, value);
+                    if mirrored {
+                        give.add(by.contact, of.contact, value);
                     }
                 }
             }
-            for (row, sums) in rows.iter().zip(&square) {
-                for (column, sum) in others.iter().zip(sums) {
-                    give.add(row.contact, column.contact, *sum);
-                    if second < first {
-                        give.add(column.contact, row.contact, *sum);
-                    }
-                }
+        };
+        let here = disc.chain.inverse_at(node);
+        join((tilt, own), &here, false);
+        let mut nearer = rings.iter().take(index).rev().peekable();
+        for (node, columns) in (0..node).rev().zip(disc.chain.towards_first(node, here)) {
+            let Some(&&(other, of_tilt, others)) = nearer.peek() else {
+                break;
+            };
+            if other == node {
+                join((of_tilt, others), &columns, true);
+                nearer.next();
             }
         }
     }

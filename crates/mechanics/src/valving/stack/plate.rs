@@ -2,35 +2,29 @@
 
 use std::f64::consts::PI;
 
-use super::band::{Band, at};
+use super::block::{Block, Chain, Node, PER_NODE, add, product, weighed};
 use super::load::Load;
 use crate::valving::gauss::GAUSS;
 
-/// Unknowns at a node: lift `w`, its slope `w'`, radial movement `u`, its slope `u'`.
-pub(super) const PER_NODE: usize = 4;
-/// Unknowns of an element.
-const PER_ELEMENT: usize = 2 * PER_NODE;
-
-type Vector = [f64; PER_ELEMENT];
-type Square = [Vector; PER_ELEMENT];
-
 /// An element at one of its Gauss points.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Copy)]
 struct Point {
-    /// `2 pi r dr` of the point.
+    /// Membrane stiffness times `2 pi r dr` of the point.
     weight: f64,
-    /// Slope `w'` from the unknowns; `u'` has the same entries two places on.
-    slope: Vector,
-    /// `u'` from the unknowns.
-    stretch: Vector,
-    /// `u/r` from the unknowns.
-    hoop: Vector,
+    /// Slope `w'` from the element's lifts and slopes.
+    slope: Node,
+    /// `u' + nu u/r` from its radial movements.
+    pull: Node,
 }
 
-#[derive(Debug, Clone)]
+/// Its unknowns are `w, w'` at both ends and `u, u'` at both ends, four and four.
+#[derive(Debug, Clone, Copy)]
 struct Element {
     points: [Point; 4],
-    bending: Square,
+    /// Stiffness of the lifts in bending.
+    bending: Block,
+    /// Stiffness of the radial movements; the slopes alone join the two.
+    stretching: Block,
 }
 
 /// Hermite shapes at `x` of 0..1 on an element of length `h`: of the value, its first and its second derivative.
@@ -58,43 +52,23 @@ fn shapes(x: f64, h: f64) -> [[f64; 4]; 3] {
     ]
 }
 
-/// Shapes as a row over the element's unknowns, for `w` or for `u`.
-fn spread([a, b, c, d]: [f64; 4], radial: bool) -> Vector {
-    if radial {
-        [0.0, 0.0, a, b, 0.0, 0.0, c, d]
-    } else {
-        [a, b, 0.0, 0.0, c, d, 0.0, 0.0]
-    }
-}
-
-fn product(a: &Vector, b: &Vector) -> f64 {
-    a.iter().zip(b).map(|(a, b)| a * b).sum()
-}
-
 /// Adds `k (a b')`.
-fn add_outer(square: &mut Square, k: f64, a: &Vector, b: &Vector) {
-    for (row, a) in square.iter_mut().zip(a) {
-        let factor = k * a;
-        for (entry, b) in row.iter_mut().zip(b) {
-            *entry += factor * b;
-        }
+fn add_outer(block: &mut Block, k: f64, a: &Node, b: &Node) {
+    for (row, a) in block.iter_mut().zip(a) {
+        add(row, k * a, b);
     }
 }
 
 /// `a + nu b`.
-fn coupled(a: &Vector, nu: f64, b: &Vector) -> Vector {
+fn coupled(a: &Node, nu: f64, b: &Node) -> Node {
     let mut sum = *a;
-    for (a, b) in sum.iter_mut().zip(b) {
-        *a += nu * b;
-    }
+    add(&mut sum, nu, b);
     sum
 }
 
 /// How the tangent of the membrane is taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Tangent {
-    /// No membrane: small deflection.
-    Bending,
     /// As it is.
     Full,
     /// Without the softening of compressed parts, so that it is always positive definite.
@@ -112,14 +86,11 @@ pub(super) struct Plate {
     pub(super) height: f64,
     /// Rings from the clamp to its edge.
     pub(super) nodes: usize,
-    poisson: f64,
-    /// Membrane stiffness `E t / (1 - nu^2)`, N/mm.
-    membrane: f64,
     elements: Vec<Element>,
-    /// Unknowns that the clamp holds.
-    held: Vec<usize>,
+    /// Unknowns of the first node that the clamp holds.
+    pub(super) held: [bool; PER_NODE],
     /// Force of 1 MPa on the unknowns.
-    pub(super) load: Vec<f64>,
+    pub(super) load: Vec<Node>,
 }
 
 /// What a disc is made of, and how it is held.
@@ -137,26 +108,15 @@ impl Plate {
         material: Material,
         load: Option<&Load>,
     ) -> Self {
-        let Material {
-            modulus,
-            poisson,
-            held_radially,
-        } = material;
-        let membrane = modulus * thickness / (1.0 - poisson * poisson);
-        let bending = membrane * thickness * thickness / 12.0;
         let spans = || rings.iter().zip(rings.iter().skip(1));
         let elements = spans()
-            .map(|(from, to)| Element::new(*from, *to, bending, poisson))
+            .map(|(from, to)| Element::new(*from, *to, thickness, material))
             .collect();
-        let mut force = vec![0.0; rings.len() * PER_NODE];
+        let mut force = vec![[0.0; PER_NODE]; rings.len()];
         if let Some(load) = load {
             for (element, (from, to)) in spans().enumerate() {
                 let given = load.on_element(*from, *to, |x| shapes(x, to - from)[0]);
-                for (given, offset) in given.into_iter().zip([0, 1, 4, 5]) {
-                    if let Some(place) = force.get_mut(element * PER_NODE + offset) {
-                        *place += given;
-                    }
-                }
+                add_lifts(&mut force, element, &given);
             }
         }
         Self {
@@ -164,120 +124,55 @@ impl Plate {
             thickness,
             height,
             nodes: rings.len(),
-            poisson,
-            membrane,
             elements,
-            held: if held_radially { vec![0, 1, 2] } else { vec![0, 1] },
+            held: [true, true, material.held_radially, false],
             load: force,
         }
     }
 
-    pub(super) fn size(&self) -> usize {
-        self.nodes * PER_NODE
-    }
-
-    pub(super) fn is_held(&self, unknown: usize) -> bool {
-        self.held.contains(&unknown)
+    /// Elements with their unknowns in a state: lifts and radial movements.
+    fn with_unknowns<'a>(&'a self, state: &'a [Node]) -> impl Iterator<Item = (&'a Element, Node, Node)> {
+        let ends = state.iter().zip(state.iter().skip(1));
+        self.elements.iter().zip(ends).map(|(element, (a, b))| {
+            let ([w0, s0, u0, v0], [w1, s1, u1, v1]) = (*a, *b);
+            (element, [w0, s0, w1, s1], [u0, v0, u1, v1])
+        })
     }
 
     /// Internal force on every unknown, the clamp's reactions included.
-    pub(super) fn internal(&self, state: &[f64], membrane: bool) -> Vec<f64> {
-        let mut force = vec![0.0; self.size()];
-        for (index, element) in self.elements.iter().enumerate() {
-            let x = local(state, index);
-            let mut own: Vector = std::array::from_fn(|_| 0.0);
-            for (own, row) in own.iter_mut().zip(&element.bending) {
-                *own = product(row, &x);
-            }
-            if membrane {
-                for point in &element.points {
-                    let (slope, radial, hoop) = self.stretches(point, &x);
-                    let weight = point.weight * self.membrane;
-                    let tension = weight * (radial + self.poisson * hoop);
-                    let around = weight * (hoop + self.poisson * radial);
-                    for (own, (a, (b, c))) in own
-                        .iter_mut()
-                        .zip(point.slope.iter().zip(point.stretch.iter().zip(&point.hoop)))
-                    {
-                        *own += tension * (slope * a + b) + around * c;
-                    }
-                }
-            }
-            if let Some(places) = force.get_mut(index * PER_NODE..) {
-                for (place, own) in places.iter_mut().zip(own) {
-                    *place += own;
-                }
-            }
+    pub(super) fn internal(&self, state: &[Node], force: &mut Vec<Node>) {
+        force.clear();
+        force.resize(self.nodes, [0.0; PER_NODE]);
+        for (index, (element, lifts, radials)) in self.with_unknowns(state).enumerate() {
+            let (lifting, pulling) = element.internal(&lifts, &radials);
+            add_lifts(force, index, &lifting);
+            add_radials(force, index, &pulling);
         }
-        force
-    }
-
-    /// Slope, radial strain `u' + w'^2/2` and hoop strain `u/r`.
-    fn stretches(&self, point: &Point, x: &Vector) -> (f64, f64, f64) {
-        let slope = product(&point.slope, x);
-        (
-            slope,
-            product(&point.stretch, x) + 0.5 * slope * slope,
-            product(&point.hoop, x),
-        )
     }
 
     /// The tangent with the clamp's unknowns taken out; `pressed` is added to each slope.
-    pub(super) fn tangent(&self, state: &[f64], kind: Tangent, pressed: &[f64], into: &mut Band) {
+    pub(super) fn tangent(&self, state: &[Node], kind: Tangent, pressed: &[f64], into: &mut Chain) {
         into.clear();
-        for (index, element) in self.elements.iter().enumerate() {
-            let mut square = element.bending;
-            if kind == Tangent::Bending {
-                // A small stiffness keeps the unknowns of the membrane, which are not moved, in the matrix.
-                for unknown in [2, 3, 6, 7] {
-                    into.add(index * PER_NODE + unknown, index * PER_NODE + unknown, 1.0);
-                }
-            } else {
-                self.add_membrane(element, &local(state, index), kind, &mut square);
-            }
-            for (i, row) in square.iter().enumerate() {
-                for (j, entry) in row.iter().take(i + 1).enumerate() {
-                    into.add(index * PER_NODE + i, index * PER_NODE + j, *entry);
-                }
-            }
+        for (index, (element, lifts, radials)) in self.with_unknowns(state).enumerate() {
+            let (lift, both) = element.tangent(&lifts, &radials, kind);
+            into.add_element(index, &lift, &both, &element.stretching);
         }
         for (node, pressed) in pressed.iter().enumerate() {
-            into.add(node * PER_NODE + 1, node * PER_NODE + 1, *pressed);
+            into.add_slope(node, *pressed);
         }
-        for unknown in &self.held {
-            into.fix(*unknown);
-        }
-    }
-
-    fn add_membrane(&self, element: &Element, x: &Vector, kind: Tangent, square: &mut Square) {
-        for point in &element.points {
-            let (slope, radial, hoop) = self.stretches(point, x);
-            let weight = point.weight * self.membrane;
-            let mut along = point.stretch;
-            for (along, a) in along.iter_mut().zip(&point.slope) {
-                *along += slope * a;
-            }
-            add_outer(square, weight, &along, &coupled(&along, self.poisson, &point.hoop));
-            add_outer(square, weight, &point.hoop, &coupled(&point.hoop, self.poisson, &along));
-            let tension = weight * (radial + self.poisson * hoop);
-            let tension = if kind == Tangent::Stiffened {
-                tension.max(0.0)
-            } else {
-                tension
-            };
-            add_outer(square, tension, &point.slope, &point.slope);
-        }
+        into.hold(self.held);
     }
 
     /// Bending and membrane stress at the clamp, MPa, from its reactions: `6 M/t^2` and `N/t` with `M`, `N` per length.
-    pub(super) fn clamp_stress(&self, internal: &[f64], clamp: f64) -> (f64, f64) {
+    pub(super) fn clamp_stress(&self, state: &[Node], pressure: f64, clamp: f64) -> (f64, f64) {
         let around = 2.0 * PI * clamp;
-        let moment = -at(internal, 1) / around;
-        let tension = if self.is_held(2) {
-            -at(internal, 2) / around
-        } else {
-            0.0
+        let (Some((element, lifts, radials)), Some(load)) = (self.with_unknowns(state).next(), self.load.first())
+        else {
+            return (f64::NAN, f64::NAN);
         };
+        let (lifting, pulling) = element.internal(&lifts, &radials);
+        let moment = -(lifting[1] - pressure * load[1]) / around;
+        let tension = if self.held[2] { -pulling[0] / around } else { 0.0 };
         (
             6.0 * moment / (self.thickness * self.thickness),
             tension / self.thickness,
@@ -285,45 +180,86 @@ impl Plate {
     }
 }
 
-impl Element {
-    fn new(from: f64, to: f64, stiffness: f64, poisson: f64) -> Self {
-        let h = to - from;
-        let mut bending = [[0.0; PER_ELEMENT]; PER_ELEMENT];
-        let points = GAUSS.map(|(x, part)| {
-            let r = from + x * h;
-            let weight = 2.0 * PI * r * h * part;
-            let [value, first, second] = shapes(x, h);
-            let radial = spread(second, false);
-            let around = spread(first.map(|s| s / r), false);
-            add_outer(
-                &mut bending,
-                weight * stiffness,
-                &radial,
-                &coupled(&radial, poisson, &around),
-            );
-            add_outer(
-                &mut bending,
-                weight * stiffness,
-                &around,
-                &coupled(&around, poisson, &radial),
-            );
-            Point {
-                weight,
-                slope: spread(first, false),
-                stretch: spread(first, true),
-                hoop: spread(value.map(|s| s / r), true),
-            }
-        });
-        Self { points, bending }
+/// Adds an element's forces on its lifts.
+fn add_lifts(force: &mut [Node], element: usize, &[w0, s0, w1, s1]: &Node) {
+    if let Some([a, b]) = force.get_mut(element..).and_then(<[Node]>::first_chunk_mut) {
+        a[0] += w0;
+        a[1] += s0;
+        b[0] += w1;
+        b[1] += s1;
     }
 }
 
-/// The unknowns of an element.
-fn local(state: &[f64], element: usize) -> Vector {
-    let own = state.get(element * PER_NODE..).unwrap_or_default();
-    let mut x = [f64::NAN; PER_ELEMENT];
-    for (x, own) in x.iter_mut().zip(own) {
-        *x = *own;
+/// Adds an element's forces on its radial movements.
+fn add_radials(force: &mut [Node], element: usize, &[u0, v0, u1, v1]: &Node) {
+    if let Some([a, b]) = force.get_mut(element..).and_then(<[Node]>::first_chunk_mut) {
+        a[2] += u0;
+        a[3] += v0;
+        b[2] += u1;
+        b[3] += v1;
     }
-    x
+}
+
+impl Element {
+    fn new(from: f64, to: f64, thickness: f64, material: Material) -> Self {
+        let h = to - from;
+        let nu = material.poisson;
+        let membrane = material.modulus * thickness / (1.0 - nu * nu);
+        let stiffness = membrane * thickness * thickness / 12.0;
+        let (mut bending, mut stretching) = ([[0.0; PER_NODE]; PER_NODE], [[0.0; PER_NODE]; PER_NODE]);
+        let points = GAUSS.map(|(x, part)| {
+            let r = from + x * h;
+            let area = 2.0 * PI * r * h * part;
+            let [value, first, second] = shapes(x, h);
+            // Both energies are of one form: what happens along the radius and around it, each with `nu` of the other.
+            for (to, weight, along, around) in [
+                (&mut bending, area * stiffness, second, first.map(|s| s / r)),
+                (&mut stretching, area * membrane, first, value.map(|s| s / r)),
+            ] {
+                add_outer(to, weight, &along, &coupled(&along, nu, &around));
+                add_outer(to, weight, &around, &coupled(&around, nu, &along));
+            }
+            Point {
+                weight: area * membrane,
+                slope: first,
+                pull: coupled(&first, nu, &value.map(|s| s / r)),
+            }
+        });
+        Self {
+            points,
+            bending,
+            stretching,
+        }
+    }
+
+    /// Forces on the lifts and on the radial movements. The slope adds `w'^2/2` to the radial strain.
+    fn internal(&self, lifts: &Node, radials: &Node) -> (Node, Node) {
+        let (mut lifting, mut pulling) = (weighed(&self.bending, lifts), weighed(&self.stretching, radials));
+        for point in &self.points {
+            let slope = product(&point.slope, lifts);
+            let strain = 0.5 * slope * slope;
+            let tension = point.weight * (product(&point.pull, radials) + strain);
+            add(&mut lifting, tension * slope, &point.slope);
+            add(&mut pulling, point.weight * strain, &point.pull);
+        }
+        (lifting, pulling)
+    }
+
+    /// Tangent of the lifts, and of the lifts by the radial movements.
+    fn tangent(&self, lifts: &Node, radials: &Node, kind: Tangent) -> (Block, Block) {
+        let (mut lift, mut both) = (self.bending, [[0.0; PER_NODE]; PER_NODE]);
+        for point in &self.points {
+            let slope = product(&point.slope, lifts);
+            let tension = point.weight * (product(&point.pull, radials) + 0.5 * slope * slope);
+            let tension = if kind == Tangent::Stiffened {
+                tension.max(0.0)
+            } else {
+                tension
+            };
+            let along = point.weight * slope;
+            add_outer(&mut lift, along * slope + tension, &point.slope, &point.slope);
+            add_outer(&mut both, along, &point.slope, &point.pull);
+        }
+        (lift, both)
+    }
 }

@@ -17,9 +17,9 @@ use crate::bench::{Bench, checked};
 use crate::error::{Basis, ServiceError};
 
 /// What the springs carry.
-struct Loads {
-    alone: Force,
-    rider: Force,
+pub(super) struct Loads {
+    pub(super) alone: Force,
+    pub(super) rider: Force,
     /// Mass on the ground with the rider.
     ground: Mass,
 }
@@ -29,7 +29,7 @@ impl Bench {
     pub fn choose_spring(&self, request: v1::ChooseSpringRequest) -> Result<v1::ChooseSpringResponse, ServiceError> {
         let mut violations = Violations::new();
         let options = choose::options(&request, &mut violations);
-        let candidates = choose::candidates(&request, violations.at("candidates"));
+        let candidates = choose::candidates(&request.candidates, 1, violations.at("candidates"));
         let mut used = Vec::new();
         match &request.source {
             None => violations.push("source", Reason::ValueMissing, "one of machine, values is required"),
@@ -54,7 +54,7 @@ impl Bench {
             needs(&machine.values, end, &options, &mut missing, "machine");
             faults(missing, &machine)?;
         }
-        let candidates = self.found(&request, candidates, &mut used)?;
+        let candidates = self.springs_found(&request.candidates, candidates, &mut used)?;
         let mut model = self.end_model(&machine, end, 1.0, &mut used)?;
         model.assume_air();
         let mut reply = self.chosen(&options, &machine, model, candidates)?;
@@ -63,15 +63,15 @@ impl Bench {
     }
 
     /// The candidates with those of the rack found.
-    fn found(
+    pub(super) fn springs_found(
         &self,
-        request: &v1::ChooseSpringRequest,
+        sent: &[v1::SpringCandidate],
         read: Vec<Vec<Option<CandidateSpring>>>,
         used: &mut Vec<v1::UsedRevision>,
     ) -> Result<Vec<Vec<CandidateSpring>>, ServiceError> {
         use v1::candidate_spring::Source;
         let mut found = Vec::with_capacity(read.len());
-        for (candidate, read) in request.candidates.iter().zip(read) {
+        for (candidate, read) in sent.iter().zip(read) {
             let mut springs = Vec::with_capacity(read.len());
             for (sent, read) in candidate.springs.iter().zip(read) {
                 springs.push(match (read, &sent.source) {
@@ -160,19 +160,28 @@ fn needs(values: &v1::MachineValues, end: End, options: &Options, violations: &m
     }
 }
 
-/// Sprung loads alone and with the rider.
+/// Sprung loads alone and with the rider, from what the machine says where the scale does not.
 fn loads(
     options: &Options,
     machine: &Machine,
     model: &mut EndModel,
     assumptions: &mut Vec<Assumption>,
 ) -> Result<Loads, mechanics::chassis::ChassisError> {
-    let nothing = Mass::from_si(0.0);
     let alone = options
         .mass_alone
         .or_else(|| unit::ground_mass(&machine.values, model.end))
-        .unwrap_or(nothing);
-    let aboard = match (options.mass_with_rider, options.rider) {
+        .unwrap_or(Mass::from_si(0.0));
+    sprung_loads(alone, (options.mass_with_rider, options.rider), model, assumptions)
+}
+
+/// Sprung loads of a mass on the ground alone; with the rider from the scale, else by a usual part of the rider.
+pub(super) fn sprung_loads(
+    alone: Mass,
+    (aboard, rider): (Option<Mass>, Option<Mass>),
+    model: &mut EndModel,
+    assumptions: &mut Vec<Assumption>,
+) -> Result<Loads, mechanics::chassis::ChassisError> {
+    let aboard = match (aboard, rider) {
         (Some(aboard), _) => aboard,
         (None, Some(rider)) => {
             let part = riders_part(model.end, &RiderMass::Usual { rider })?;

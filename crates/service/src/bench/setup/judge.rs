@@ -1,17 +1,21 @@
 //! JudgeSetup.
 
-use mechanics::chassis::{End, SagFound, read_sag};
-use mechanics::judgement::{RuleTable, judge as judged};
+use mechanics::chassis::{Agreement, Candidate, CandidateSpring, Compared, End, SagFound, read_sag};
+use mechanics::estimate::Assumption;
+use mechanics::judgement::{Judgement, RuleTable, SpringsAtHand, judge as judged};
 use mechanics::quantity::UnitSystem;
 use store::Moment;
 use wire::names::Collection;
-use wire::setup::judge::{self, EndRead};
-use wire::setup::sag;
+use wire::setup::judge::{self, EndRead, detail, reply};
+use wire::setup::unit::{self, EndModel};
+use wire::setup::{choose, sag};
 use wire::v1;
 use wire::v1::ViolationReason as Reason;
 use wire::v1::judge_setup_request::Source;
 use wire::violation::{Violation, Violations};
 
+use super::choose::sprung_loads;
+use super::sag::{against_fitted, with_preloads};
 use super::{Machine, refused};
 use crate::bench::book::state_at;
 use crate::bench::{Bench, checked};
@@ -35,7 +39,8 @@ impl Bench {
         now: Moment,
     ) -> Result<v1::JudgeSetupResponse, ServiceError> {
         let mut violations = Violations::new();
-        let units = judge::options(&request, &mut violations);
+        let options = detail::options(&request, &mut violations);
+        let units = options.units;
         match &request.source {
             None => violations.push("source", Reason::ValueMissing, "one of setup, values is required"),
             Some(Source::Values(values)) => judge::check_values(values, violations.at("values")),
@@ -54,41 +59,73 @@ impl Bench {
             Some(Source::Values(values)) => (values, Basis::Sent, now),
             None => (v1::SetupValues::default(), Basis::Sent, now),
         };
-        let machine = Machine {
-            values: values.machine.clone().unwrap_or_default(),
-            basis,
-            place: "values.machine",
+        let seen = Seen {
+            machine: Machine {
+                values: as_it_stands(&values),
+                basis,
+                place: "values.machine",
+            },
+            values: &values,
+            units,
         };
-        let front = self.end_model(&machine, End::Front, 1.0, &mut used)?;
-        let rear = self.end_model(&machine, End::Rear, 1.0, &mut used)?;
         let [front_sag, rear_sag] = both_sags(&values, basis, units)?;
-        let ends = [
-            EndRead {
-                model: &front,
-                sag: front_sag.as_ref(),
-                detail: request.front.as_ref(),
-            },
-            EndRead {
-                model: &rear,
-                sag: rear_sag.as_ref(),
-                detail: request.rear.as_ref(),
-            },
-        ];
+        let [front_springs, rear_springs] = options.candidates;
+        let front = (End::Front, request.front.as_ref(), front_sag, front_springs);
+        let front = self.end_to_judge(&seen, front, &mut used)?;
+        let rear = (End::Rear, request.rear.as_ref(), rear_sag, rear_springs);
+        let rear = self.end_to_judge(&seen, rear, &mut used)?;
+        let ends = [front.read(request.front.as_ref()), rear.read(request.rear.as_ref())];
         let visit = judge::visit(&values, request.deceleration_ratio, ends, (now, units));
         let mut found = judged(&visit, rules);
-        for sag in [front_sag, rear_sag].into_iter().flatten() {
-            for finding in sag.findings {
-                // What both say is said once, as the judge says it.
-                if !found.findings.iter().any(|one| one.code == finding.code) {
-                    found.findings.push(finding);
-                }
-            }
-            found.assumptions.extend(sag.assumptions);
+        let places = [front.places.clone(), rear.places.clone()];
+        for end in [front, rear] {
+            end.tell(&mut found);
         }
-        let mut reply = judge::response(&found, units);
+        let [front_places, rear_places] = &places;
+        let mut reply = reply::response(&found, [front_places, rear_places], units);
         used.dedup();
         reply.used = used;
         Ok(reply)
+    }
+
+    /// One end with its sag, what that says of the fitted spring, and the springs at hand.
+    fn end_to_judge(
+        &self,
+        seen: &Seen<'_>,
+        (end, detail, sag, read): AskedOfEnd<'_>,
+        used: &mut Vec<v1::UsedRevision>,
+    ) -> Result<Prepared, ServiceError> {
+        let mut model = self.end_model(&seen.machine, end, 1.0, used)?;
+        let (mut compared, mut doubted) = (None, Vec::new());
+        if let Some((values, found)) = &sag
+            && let Some(rider) = sag::rider(values)
+        {
+            // A rate that nothing implies is none to compare.
+            let implied = self
+                .implied(found, values, &mut model, (&rider, seen.units))
+                .ok()
+                .flatten();
+            let against = implied
+                .as_ref()
+                .and_then(|implied| against_fitted(implied, found, &model, None, seen.units));
+            doubted = implied.map(|implied| implied.assumptions).unwrap_or_default();
+            compared = against.map(|(_, compared)| compared);
+        }
+        let sent = detail.map(|detail| detail.candidates.as_slice()).unwrap_or_default();
+        let springs = self.springs_found(sent, read, used)?;
+        let mixed = detail.is_some_and(|detail| detail.mixed_legs) && end == End::Front;
+        let (candidates, places) = choose::filled(springs, model.springs, mixed);
+        let mut named = Vec::new();
+        let at_hand = (!candidates.is_empty()).then(|| at_hand(seen, model.clone(), candidates, &mut named));
+        Ok(Prepared {
+            model,
+            sag: sag.map(|(_, found)| found),
+            compared,
+            doubted,
+            at_hand,
+            named,
+            places,
+        })
     }
 
     /// A setup of the book with its machine and rider, and when it was, in seconds.
@@ -112,17 +149,131 @@ impl Bench {
     }
 }
 
-/// Sag of both ends where lengths were read; every contradiction at once.
-fn both_sags(values: &v1::SetupValues, basis: Basis, units: UnitSystem) -> Result<[Option<SagFound>; 2], ServiceError> {
+/// What is asked of an end: which, what is known besides, its sag, its candidates as far as they were sent as values.
+type AskedOfEnd<'a> = (
+    End,
+    Option<&'a v1::EndDetail>,
+    Option<(v1::SagValues, SagFound)>,
+    Vec<Vec<Option<CandidateSpring>>>,
+);
+
+/// A setup on the bench.
+struct Seen<'a> {
+    machine: Machine,
+    values: &'a v1::SetupValues,
+    units: UnitSystem,
+}
+
+/// An end ready for the judge.
+struct Prepared {
+    model: EndModel,
+    sag: Option<SagFound>,
+    compared: Option<Compared>,
+    /// What the rate that sag implies assumes.
+    doubted: Vec<Assumption>,
+    at_hand: Option<SpringsAtHand>,
+    /// What the choice of a spring assumes.
+    named: Vec<Assumption>,
+    /// Places of each candidate in the request.
+    places: Vec<Vec<i32>>,
+}
+
+impl Prepared {
+    fn read<'a>(&'a self, detail: Option<&'a v1::EndDetail>) -> EndRead<'a> {
+        EndRead {
+            model: &self.model,
+            sag: self.sag.as_ref(),
+            detail,
+            at_hand: self.at_hand.as_ref(),
+            compared: self.compared.as_ref(),
+        }
+    }
+
+    /// Adds what its sag says and what was assumed for what the judge said of it.
+    fn tell(self, found: &mut Judgement) {
+        let end = self.model.end;
+        let named = found.verdicts.iter().any(|one| one.end == end && one.springs.is_some());
+        let mut assumed = if named { self.named } else { Vec::new() };
+        let disagrees = self.compared.is_some_and(|one| one.agreement == Agreement::Disagrees);
+        assumed.extend(self.doubted.into_iter().filter(|_| disagrees));
+        if let Some(sag) = self.sag {
+            assumed.extend(sag.assumptions);
+            for finding in sag.findings {
+                // What both say is said once, as the judge says it.
+                if !found.findings.iter().any(|one| one.code == finding.code) {
+                    found.findings.push(finding);
+                }
+            }
+        }
+        for one in assumed {
+            if !found.assumptions.contains(&one) {
+                found.assumptions.push(one);
+            }
+        }
+    }
+}
+
+/// The machine with the preloads it stands at.
+fn as_it_stands(values: &v1::SetupValues) -> v1::MachineValues {
+    let machine = values.machine.clone().unwrap_or_default();
+    [End::Front, End::Rear]
+        .into_iter()
+        .fold(machine, |machine, end| match state_of(values, end) {
+            Some(state) => with_preloads(machine, end, state.preload, &state.leg_preloads),
+            None => machine,
+        })
+}
+
+fn state_of(values: &v1::SetupValues, end: End) -> Option<&v1::EndState> {
+    let state = values.state.as_ref()?;
+    match end {
+        End::Front => state.front.as_ref(),
+        End::Rear => state.rear.as_ref(),
+    }
+}
+
+/// Springs at hand with what their choice needs. What the wheel carries comes from the scale, or from the machine's balance;
+/// where neither is known, the judge takes what the fitted springs carry.
+fn at_hand(
+    seen: &Seen<'_>,
+    mut model: EndModel,
+    candidates: Vec<Candidate>,
+    assumptions: &mut Vec<Assumption>,
+) -> SpringsAtHand {
+    model.assume_air();
+    let readings = state_of(seen.values, model.end)
+        .and_then(|state| state.sag)
+        .unwrap_or_default();
+    let alone =
+        choose::mass_sent(readings.mass_alone.as_ref()).or_else(|| unit::ground_mass(&seen.machine.values, model.end));
+    let aboard = choose::mass_sent(readings.mass_with_rider.as_ref());
+    let rider = choose::mass_sent(seen.values.rider_mass_with_gear.as_ref());
+    let loads = alone
+        .filter(|_| aboard.is_some() || rider.is_some())
+        .and_then(|alone| sprung_loads(alone, (aboard, rider), &mut model, assumptions).ok());
+    let fitted = model.fitted_elements().unwrap_or_default();
+    assumptions.append(&mut model.assumptions);
+    SpringsAtHand {
+        path: model.path,
+        others: model.others,
+        fitted,
+        loads: loads.map(|loads| (loads.alone, loads.rider)),
+        unsprung_mass: model.unsprung,
+        candidates,
+    }
+}
+
+/// Sag of both ends where lengths were read, with the readings; every contradiction at once.
+fn both_sags(
+    values: &v1::SetupValues,
+    basis: Basis,
+    units: UnitSystem,
+) -> Result<[Option<(v1::SagValues, SagFound)>; 2], ServiceError> {
     let mut faults: Vec<Violation> = Vec::new();
     let mut found = [None, None];
     for (slot, end) in found.iter_mut().zip([End::Front, End::Rear]) {
-        let state = values.state.as_ref().and_then(|state| match end {
-            End::Front => state.front.as_ref(),
-            End::Rear => state.rear.as_ref(),
-        });
         let read = v1::SagValues {
-            readings: state.and_then(|state| state.sag),
+            readings: state_of(values, end).and_then(|state| state.sag),
             machine: values.machine.clone(),
             rider_mass_with_gear: values.rider_mass_with_gear,
         };
@@ -134,7 +285,7 @@ fn both_sags(values: &v1::SetupValues, basis: Basis, units: UnitSystem) -> Resul
             Basis::Stored => "setup".to_owned(),
         };
         match read_sag(&readings).map_err(|error| refused(error, basis, place)) {
-            Ok(sag) => *slot = Some(sag),
+            Ok(sag) => *slot = Some((read, sag)),
             Err(ServiceError::InvalidFields(more)) => faults.extend(more),
             Err(other) => return Err(other),
         }

@@ -1,8 +1,10 @@
 //! ReadSag.
 
-use mechanics::chassis::{AirOfFork, End, ImpliedRequest, compare, implied_rate, read_sag, riders_part};
-use mechanics::chassis::{ChassisError, SagFound};
-use mechanics::quantity::{Length, Quantity, Travel};
+use mechanics::chassis::{
+    AirOfFork, ChassisError, Compared, End, Fitted, Implied, ImpliedRequest, SagFound, compare, implied_rate, read_sag,
+    riders_part,
+};
+use mechanics::quantity::{Length, Quantity, SpringRate, Travel, UnitSystem};
 use wire::names::Collection;
 use wire::setup::sag::{self, Found};
 use wire::setup::unit::EndModel;
@@ -54,16 +56,12 @@ impl Bench {
         let implied = match sag::rider(&values) {
             None => None,
             Some(rider) => self
-                .implied(&found, &values, &mut model, &rider)
+                .implied(&found, &values, &mut model, (&rider, options.units))
                 .map_err(|error| refused(error, basis, in_request))?,
         };
         let compared = implied
             .as_ref()
-            .zip(sag::fitted(&model, options.step))
-            .and_then(|(implied, fitted)| {
-                let compared = compare(implied, &fitted, Some(&found), end, model.springs, options.units)?;
-                Some((fitted, compared))
-            });
+            .and_then(|implied| against_fitted(implied, &found, &model, options.step, options.units));
         let found = Found {
             sag: found,
             implied,
@@ -75,13 +73,13 @@ impl Bench {
     }
 
     /// The rate a rider's share implies; `None` without a share, or a way from spring to wheel.
-    fn implied(
+    pub(super) fn implied(
         &self,
         found: &SagFound,
         values: &v1::SagValues,
         model: &mut EndModel,
-        rider: &mechanics::chassis::RiderMass,
-    ) -> Result<Option<mechanics::chassis::Implied>, ChassisError> {
+        (rider, units): (&mechanics::chassis::RiderMass, UnitSystem),
+    ) -> Result<Option<Implied>, ChassisError> {
         let (Some(share), Some(path)) = (&found.riders_share, model.path.clone()) else {
             return Ok(None);
         };
@@ -112,7 +110,7 @@ impl Bench {
             air,
             unknown_top_out: model.unknown_top_out,
             springs: model.springs,
-            units: mechanics::quantity::UnitSystem::Metric,
+            units,
         };
         // Without a share beyond its uncertainty there is sag, and no rate.
         match implied_rate(&request) {
@@ -164,8 +162,21 @@ impl Bench {
     }
 }
 
+/// The rate that sag implies against the spring that is said to be fitted; `None` where it is not known.
+pub(super) fn against_fitted(
+    implied: &Implied,
+    found: &SagFound,
+    model: &EndModel,
+    step: Option<SpringRate>,
+    units: UnitSystem,
+) -> Option<(Fitted, Compared)> {
+    let fitted = sag::fitted(model, step)?;
+    let compared = compare(implied, &fitted, Some(found), model.end, model.springs, units)?;
+    Some((fitted, compared))
+}
+
 /// A machine with the preloads of a visit: they are set, not fitted.
-fn with_preloads(
+pub(crate) fn with_preloads(
     mut machine: v1::MachineValues,
     end: End,
     preload: Option<v1::Length>,

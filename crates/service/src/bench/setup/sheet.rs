@@ -48,7 +48,7 @@ impl Bench {
         }
         if let Some(judgement) = &request.judgement {
             let mut found = Violations::new();
-            wire::setup::judge::options(judgement, &mut found);
+            wire::setup::judge::detail::options(judgement, &mut found);
             if judgement.source.is_some() {
                 found.push(
                     "source",

@@ -6,7 +6,8 @@ use wire::v1;
 use wire::v1::ViolationReason as Reason;
 use wire::violation::{Violation, Violations};
 
-use super::fields::{self, HOLD, OTHER, PRESENT, SHIMS, STROKE};
+use super::fields::{self, FITTED, HOLD, OTHER, PRESENT, SHIMS, STROKE};
+use super::found::{Drawer, Fitted};
 use crate::page::form::Posted;
 
 /// What is asked of the bench.
@@ -43,20 +44,36 @@ pub(super) fn in_rebound(posted: &Posted) -> bool {
     posted.text(STROKE) != "compression"
 }
 
-/// Reads the fields; faults are named by the field. Stacks of the drawer that are named in them stand in `drawer`.
-pub(super) fn read(posted: &Posted, drawer: &[v1::Stack]) -> Result<Asked, Vec<Violation>> {
+/// Reads the fields; faults are named by the field. What is named in them stands in `drawer`.
+///
+/// In a damper of the drawer a stack that is written shim by shim lies on the piston of that stroke, and the present stack
+/// is the one that is in it; with no stack written the damper is looked at as it is.
+pub(super) fn read(posted: &Posted, drawer: &Drawer) -> Result<Asked, Vec<Violation>> {
     let mut violations = Violations::new();
     let mut read = Reader {
         posted,
         drawer,
         violations: &mut violations,
     };
-    let piston = read.piston();
-    let stack = read.stack(SHIMS, &piston);
-    let present = read.stack(PRESENT, &piston);
+    let fitted = read.fitted();
+    let rebound = in_rebound(posted);
+    let own = fitted.and_then(|fitted| fitted.stack(rebound));
+    let piston = own.cloned().unwrap_or_else(|| read.piston());
+    let written = read.stack(SHIMS, &piston);
+    let (stack, present) = match (fitted, written) {
+        (None, written) => (written, read.stack(PRESENT, &piston)),
+        (Some(_), None) => (own.cloned(), None),
+        (Some(_), written) => (written, own.cloned()),
+    };
     let pressure = read.needed::<v1::Pressure>("pressure");
-    let around = (!posted.text("bore").is_empty()).then(|| read.around(stack.as_ref(), present.as_ref(), &piston));
-    if posted.text(SHIMS).is_empty() {
+    let around = match fitted {
+        Some(fitted) => Some(read.within(fitted, stack.as_ref(), present.as_ref())),
+        None => {
+            let bore = !posted.text("bore").is_empty();
+            bore.then(|| read.around(stack.as_ref(), present.as_ref(), &piston))
+        }
+    };
+    if posted.text(SHIMS).is_empty() && own.is_none() {
         violations.push(
             SHIMS,
             Reason::ValueMissing,
@@ -74,11 +91,11 @@ pub(super) fn read(posted: &Posted, drawer: &[v1::Stack]) -> Result<Asked, Vec<V
 
 struct Reader<'a> {
     posted: &'a Posted,
-    drawer: &'a [v1::Stack],
+    drawer: &'a Drawer,
     violations: &'a mut Violations,
 }
 
-impl Reader<'_> {
+impl<'a> Reader<'a> {
     fn quantity<M: Message>(&mut self, name: &'static str) -> Option<M> {
         let text = self.posted.text(name);
         if text.is_empty() {
@@ -129,7 +146,7 @@ impl Reader<'_> {
             return None;
         }
         if is_named(text) {
-            let found = self.drawer.iter().find(|stack| stack.name == text).cloned();
+            let found = self.drawer.stacks.iter().find(|stack| stack.name == text).cloned();
             if found.is_none() {
                 let words = format!("the drawer has no {}", wire::violation::bounded(text, 80));
                 self.violations.push(name, Reason::UnknownName, words);
@@ -145,6 +162,36 @@ impl Reader<'_> {
                 self.violations.push(name, Reason::OutOfRange, words);
                 None
             }
+        }
+    }
+
+    /// The damper of the drawer that is named.
+    fn fitted(&mut self) -> Option<&'a Fitted> {
+        let text = self.posted.text(FITTED);
+        let fitted = self.drawer.fitted.as_ref();
+        if !text.is_empty() && fitted.is_none() {
+            let words = format!("the drawer has no damper {}", wire::violation::bounded(text, 80));
+            self.violations.push(FITTED, Reason::UnknownName, words);
+        }
+        fitted
+    }
+
+    /// A damper of the drawer with these stacks.
+    fn within(&mut self, fitted: &Fitted, stack: Option<&v1::Stack>, present: Option<&v1::Stack>) -> Around {
+        let rebound = in_rebound(self.posted);
+        let damper = |stack: Option<&v1::Stack>| {
+            stack.map_or_else(|| fitted.damper.clone(), |stack| fitted.with(stack, rebound))
+        };
+        self.ridden(damper(stack), present.map(|present| damper(Some(present))))
+    }
+
+    /// How a damper is moved, and how warm it is.
+    fn ridden(&mut self, damper: v1::Damper, present: Option<v1::Damper>) -> Around {
+        Around {
+            damper,
+            present,
+            speed: self.needed("speed").unwrap_or_default(),
+            temperature: self.quantity("temperature"),
         }
     }
 
@@ -252,12 +299,7 @@ impl Reader<'_> {
                 ..whole.clone()
             }
         };
-        Around {
-            damper: damper(stack),
-            present: present.map(|present| damper(Some(present))),
-            speed: self.needed("speed").unwrap_or_default(),
-            temperature: self.quantity("temperature"),
-        }
+        self.ridden(damper(stack), present.map(|present| damper(Some(present))))
     }
 }
 

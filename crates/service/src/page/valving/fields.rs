@@ -28,6 +28,8 @@ pub(super) const SHIMS: &str = "shims";
 pub(super) const PRESENT: &str = "present";
 /// The stack of the other stroke.
 pub(super) const OTHER: &str = "other";
+/// The damper of the drawer that the stack works in.
+pub(super) const FITTED: &str = "damper";
 /// Which stroke the stack works in.
 pub(super) const STROKE: &str = "stroke";
 /// Whether the clamp holds the shims radially.
@@ -40,9 +42,22 @@ pub(super) const STACKS: [(&str, &str); 3] = [
     (OTHER, "30x0.15*2, 24x0.15, 18x0.2 mm"),
 ];
 
-/// What is needed for any stack.
+/// What is asked of any stack.
+pub(super) const STATE: &[Field] = &[field(
+    "pressure",
+    "Pressure it is drawn at",
+    "over the face shim",
+    "0.5 MPa",
+)];
+
+/// What is asked of any damper.
+pub(super) const STROKES: &[Field] = &[
+    field("speed", "Curve up to", "velocity of the shaft", "1 m/s"),
+    field("temperature", "Temperature of the oil now", "", "40 degC"),
+];
+
+/// The piston under a stack that is written shim by shim; a damper of the drawer has its own, and so with all below.
 pub(super) const PISTON: &[Field] = &[
-    field("pressure", "Pressure it is drawn at", "over the face shim", "0.5 MPa"),
     field("clamp", "Clamp diameter", "", "14 mm"),
     field("port_inner", "Ports from, diameter", "", "18 mm"),
     field("port_outer", "Ports to, diameter", "", "26 mm"),
@@ -79,7 +94,6 @@ pub(super) const DAMPER: &[Field] = &[
     field("charge", "Gas charge, gauge", "fully extended", "1.2 MPa"),
     field("gas_volume", "Gas volume", "fully extended", "90 mL"),
     field("friction", "Friction", "", "15 N"),
-    field("speed", "Curve up to", "velocity of the shaft", "1 m/s"),
 ];
 
 /// The oil.
@@ -88,12 +102,11 @@ pub(super) const OIL: &[Field] = &[
     field("temperature_1", "at", "", "40 degC"),
     field("viscosity_2", "Viscosity", "", "5.5 mm2/s"),
     field("temperature_2", "at", "", "100 degC"),
-    field("temperature", "Temperature of the oil now", "", "40 degC"),
 ];
 
 /// Every field of one line.
 pub(super) fn all() -> impl Iterator<Item = &'static Field> {
-    PISTON.iter().chain(BESIDES).chain(DAMPER).chain(OIL)
+    [STATE, PISTON, BESIDES, STROKES, DAMPER, OIL].into_iter().flatten()
 }
 
 /// The field of the form that a fault of a request belongs to, by the words of its path.

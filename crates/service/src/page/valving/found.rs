@@ -69,11 +69,77 @@ pub(super) fn of_stroke<'a, T>(
     points
 }
 
-/// Stacks of the drawer that are offered.
+/// Stacks and dampers of the drawer that are offered.
 const OFFERED: i32 = 40;
 
-/// The first stacks of the drawer, and those that are named; a name that is not found is left to the reader of the form.
-pub(super) fn drawer(bench: &Bench, named: &[String]) -> Result<Vec<v1::Stack>, ServiceError> {
+/// What the drawer has for the form.
+pub(super) struct Drawer {
+    /// Stacks to choose from, and those that are named.
+    pub(super) stacks: Vec<v1::Stack>,
+    /// Dampers to choose from.
+    pub(super) dampers: Vec<v1::Damper>,
+    /// The damper that is named, if it is there.
+    pub(super) fitted: Option<Fitted>,
+}
+
+/// A damper of the drawer and what is in it.
+pub(super) struct Fitted {
+    /// The damper.
+    pub(super) damper: v1::Damper,
+    /// The piston's stack in compression.
+    compression: Option<v1::Stack>,
+    /// The piston's stack in rebound.
+    rebound: Option<v1::Stack>,
+}
+
+impl Fitted {
+    fn of(bench: &Bench, name: &str) -> Result<Self, ServiceError> {
+        let damper = bench.get_damper(v1::GetDamperRequest { name: name.to_owned() })?;
+        let stack = |circuit: Option<&v1::DamperCircuit>| {
+            let valve = circuit.and_then(|circuit| circuit.valve.as_ref());
+            match valve.and_then(|valve| valve.source.as_ref()) {
+                Some(v1::stack_valve::Source::Stack(name)) => {
+                    bench.get_stack(v1::GetStackRequest { name: name.clone() }).ok()
+                }
+                Some(v1::stack_valve::Source::Values(values)) => Some(values.clone()),
+                _ => None,
+            }
+        };
+        let (compression, rebound) = (stack(damper.compression.as_ref()), stack(damper.rebound.as_ref()));
+        Ok(Self {
+            damper,
+            compression,
+            rebound,
+        })
+    }
+
+    /// The piston's stack of a stroke; a straight law is none.
+    pub(super) fn stack(&self, rebound: bool) -> Option<&v1::Stack> {
+        if rebound {
+            self.rebound.as_ref()
+        } else {
+            self.compression.as_ref()
+        }
+    }
+
+    /// The damper with another stack in that stroke of the piston.
+    pub(super) fn with(&self, stack: &v1::Stack, rebound: bool) -> v1::Damper {
+        let mut damper = self.damper.clone();
+        let circuit = if rebound {
+            &mut damper.rebound
+        } else {
+            &mut damper.compression
+        };
+        let valve = circuit.get_or_insert_default().valve.get_or_insert_default();
+        valve.source = Some(v1::stack_valve::Source::Values(stack.clone()));
+        damper
+    }
+}
+
+/// The first stacks and dampers of the drawer, and those that are named; a name that is not found is left to the
+/// reader of the form.
+pub(super) fn drawer(bench: &Bench, stacks: &[String], damper: &str) -> Result<Drawer, ServiceError> {
+    let named = stacks;
     let mut stacks = bench
         .list_stacks(v1::ListStacksRequest {
             page_size: OFFERED,
@@ -85,7 +151,22 @@ pub(super) fn drawer(bench: &Bench, named: &[String]) -> Result<Vec<v1::Stack>, 
             stacks.extend(bench.get_stack(v1::GetStackRequest { name: name.clone() }));
         }
     }
-    Ok(stacks)
+    let dampers = bench
+        .list_dampers(v1::ListDampersRequest {
+            page_size: OFFERED,
+            ..Default::default()
+        })?
+        .dampers;
+    let fitted = if damper.is_empty() {
+        None
+    } else {
+        Fitted::of(bench, damper).ok()
+    };
+    Ok(Drawer {
+        stacks,
+        dampers,
+        fitted,
+    })
 }
 
 /// Asks the bench.

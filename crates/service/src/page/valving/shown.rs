@@ -18,6 +18,8 @@ use crate::page::words::{Origin, origin, quantity};
 pub(super) struct Shown<'a> {
     /// The stack that is planned.
     pub(super) stack: &'a v1::Stack,
+    /// The damper of the drawer it works in.
+    pub(super) fitted: Option<&'a v1::Damper>,
     /// The stack that is there.
     pub(super) present: Option<&'a v1::Stack>,
     /// Whether the stack works in rebound.
@@ -239,6 +241,7 @@ impl Shown<'_> {
         html! {
             section aria-labelledby="h-force" {
                 h2 #h-force { "Force against velocity " (origin(Origin::Computed)) }
+                @if let Some(fitted) = self.fitted { p.hint { "In " bdi { (of_drawer(fitted)) } "." } }
                 (plot.figure_noted(&said))
             }
             section aria-labelledby="h-forces" {
@@ -320,6 +323,20 @@ impl Shown<'_> {
             .flat_map(|damped| &damped.evaluated.assumptions);
         self.found.solved.assumptions.iter().chain(damper).cloned().collect()
     }
+}
+
+/// A damper of the drawer in a few words.
+fn of_drawer(damper: &v1::Damper) -> String {
+    let label = if damper.label.is_empty() { "" } else { ", " };
+    let gas = damper.gas.as_ref().and_then(|gas| gas.charge_gauge_pressure.as_ref());
+    format!(
+        "{}{label}{}: bore {}, shaft {}, gas {} gauge",
+        damper.name,
+        damper.label,
+        fine(damper.bore.as_ref(), 0),
+        fine(damper.shaft_diameter.as_ref(), 0),
+        fine(gas, 0)
+    )
 }
 
 /// A velocity without its direction.

@@ -1,4 +1,6 @@
-//! The page's still views in a real browser: rack, springs, runs, comparison, report, files.
+//! The page's views in a real browser: rack, springs, runs, comparison, report, files; the machines of the book.
+
+mod machines;
 
 use std::error::Error;
 use std::ffi::OsStr;
@@ -10,6 +12,7 @@ use tonic::Status;
 use tonic::transport::Channel;
 use uuid::Uuid;
 use wire::v1;
+use wire::v1::drawer_service_client::DrawerServiceClient;
 use wire::v1::rack_service_client::RackServiceClient;
 use wire::v1::record_run_request::Step;
 use wire::v1::run_service_client::RunServiceClient;
@@ -121,6 +124,103 @@ async fn record(channel: Channel, id: &str, spring: &str, rates: (f64, f64), fin
     Ok(())
 }
 
+fn mm(value: f64) -> Option<v1::Length> {
+    Some(v1::Length {
+        value: Some(value),
+        unit: v1::length::Unit::Millimeter as i32,
+    })
+}
+
+/// Invented shims on one piston, as both strokes of a damper have them.
+fn stack(face_shims: i32) -> v1::Stack {
+    let layer = |diameter, count| v1::ShimLayer {
+        outer_diameter: mm(diameter),
+        thickness: mm(0.15),
+        count,
+        ..Default::default()
+    };
+    v1::Stack {
+        label: format!("invented, {face_shims} of 30 mm"),
+        layers: vec![layer(30.0, face_shims), layer(24.0, 1), layer(18.0, 1)],
+        clamp: Some(v1::Clamp {
+            diameter: mm(12.0),
+            ..Default::default()
+        }),
+        faces: vec![v1::PortFace {
+            port_inner_diameter: mm(18.0),
+            port_outer_diameter: mm(26.0),
+            ..Default::default()
+        }],
+        ..Default::default()
+    }
+}
+
+/// An invented damper with that stack in both strokes.
+fn damper() -> v1::Damper {
+    let circuit = v1::DamperCircuit {
+        valve: Some(v1::StackValve {
+            source: Some(v1::stack_valve::Source::Stack("stacks/mid".to_owned())),
+            ..Default::default()
+        }),
+        ..Default::default()
+    };
+    let viscosity = |value, temperature| {
+        Some(v1::ViscosityPoint {
+            viscosity: Some(v1::KinematicViscosity {
+                value: Some(value),
+                unit: v1::kinematic_viscosity::Unit::SquareMillimeterPerSecond as i32,
+            }),
+            temperature: Some(v1::Temperature {
+                value: Some(temperature),
+                unit: v1::temperature::Unit::DegreeCelsius as i32,
+            }),
+        })
+    };
+    v1::Damper {
+        label: "<b>invented</b> leg".to_owned(),
+        bore: mm(36.0),
+        shaft_diameter: mm(12.0),
+        compression: Some(circuit.clone()),
+        rebound: Some(circuit),
+        gas: Some(v1::DamperGas {
+            charge_gauge_pressure: Some(v1::Pressure {
+                value: Some(0.9),
+                unit: v1::pressure::Unit::Megapascal as i32,
+            }),
+            volume: Some(v1::Volume {
+                value: Some(60.0),
+                unit: v1::volume::Unit::Milliliter as i32,
+            }),
+            exponent_factor: None,
+        }),
+        oil: Some(v1::Oil {
+            first: viscosity(16.0, 40.0),
+            second: viscosity(5.5, 100.0),
+            density_at_15_degc: None,
+        }),
+        ..Default::default()
+    }
+}
+
+async fn fill_drawer(channel: Channel) -> Result<(), Status> {
+    let mut drawer = DrawerServiceClient::new(channel);
+    drawer
+        .create_stack(v1::CreateStackRequest {
+            stack: Some(stack(3)),
+            stack_id: "mid".to_owned(),
+            request_id: Uuid::new_v4().to_string(),
+        })
+        .await?;
+    drawer
+        .create_damper(v1::CreateDamperRequest {
+            damper: Some(damper()),
+            damper_id: "leg".to_owned(),
+            request_id: Uuid::new_v4().to_string(),
+        })
+        .await?;
+    Ok(())
+}
+
 async fn fill(server: &Server) -> Result<(), Box<dyn Error>> {
     let channel = Channel::from_shared(format!("http://{}", server.address()))?;
     let channel = channel.connect().await?;
@@ -138,7 +238,22 @@ async fn fill(server: &Server) -> Result<(), Box<dyn Error>> {
     for (id, spring, rates, finishes) in runs {
         record(channel.clone(), id, spring, rates, finishes).await?;
     }
+    fill_drawer(channel).await?;
     Ok(())
+}
+
+/// Runs a script of the browser against a server that was filled; what it found wrong fails the test.
+fn in_browser(script: &str, server: &Server, folder: &TempDir) {
+    let url = format!("http://{}", server.address());
+    // Where somebody wants to look at the pictures, they are kept.
+    let pictures = std::env::var_os("SPRINGWRIGHT_PICTURES");
+    let pictures = pictures.as_deref().unwrap_or(folder.path().as_os_str());
+    let printed = run_browser(script, &[OsStr::new(&url), pictures], Duration::from_secs(300));
+    assert!(!server.output().contains("panicked"), "{}", server.output());
+    match printed {
+        Ok(printed) => println!("{printed}"),
+        Err(said) => panic!("{said}\nthe server said:\n{}", server.output()),
+    }
 }
 
 #[tokio::test]
@@ -146,14 +261,17 @@ async fn every_still_view_is_readable_reachable_and_safe_in_a_browser() {
     let folder = TempDir::new().unwrap();
     let server = Server::create(&folder.path().join("store")).unwrap();
     fill(&server).await.unwrap();
-    let url = format!("http://{}", server.address());
-    // Where somebody wants to look at the pictures, they are kept.
-    let pictures = std::env::var_os("SPRINGWRIGHT_PICTURES");
-    let pictures = pictures.as_deref().unwrap_or(folder.path().as_os_str());
-    let printed = run_browser("page.mjs", &[OsStr::new(&url), pictures], Duration::from_secs(300));
-    assert!(!server.output().contains("panicked"), "{}", server.output());
-    match printed {
-        Ok(printed) => println!("{printed}"),
-        Err(said) => panic!("{said}\nthe server said:\n{}", server.output()),
-    }
+    in_browser("page.mjs", &server, &folder);
+}
+
+/// Stands in every text of one machine, its rider and its visit.
+const HOSTILE: &str = "<script>window.hit=1</script>\"'><img src=x onerror=window.hit=1>";
+
+#[tokio::test]
+async fn a_machine_is_judged_while_its_readings_are_typed_and_its_visits_are_kept() {
+    let folder = TempDir::new().unwrap();
+    let server = Server::create(&folder.path().join("store")).unwrap();
+    let channel = Channel::from_shared(format!("http://{}", server.address())).unwrap();
+    machines::fill(channel.connect().await.unwrap(), HOSTILE).await.unwrap();
+    in_browser("machine.mjs", &server, &folder);
 }
