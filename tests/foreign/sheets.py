@@ -117,7 +117,7 @@ def springs_stacks_and_plots_are_drawn_and_names_do_nothing(api):
     for said in ("front spring, not drawn: ", "curves of the springs: ", "force against velocity: "):
         assert said in shown(html), said
     text = text_of(api.call(SHEET, {"job_sheet": sheet.name}).content)
-    for said in ("200 mm free", "solid 105 mm", "Half section to scale", "closed half open", "5 to 11 of 24"):
+    for said in ("200 mm free", "solid 105 mm", "Half section to scale", "closed half open", "5→11 of 24", "Stored at full travel: about 165 J"):
         assert said in text, f"{said} is not in {text}"
     inch = shown(rendered(api, sheet, reply_units="UNIT_SYSTEM_INCH"))
     assert "7.87 in free" in inch and "14 mm (0.551 in)" in inch, inch

@@ -38,6 +38,8 @@ def judge_agrees(api, visit):
     missing = {one.subject for one in reply.missing}
     assert set(visit.get("missing", [])) <= missing, missing
     assert not missing & set(visit.get("not_missing", [])), missing
+    assumed = " ".join(one.text for one in reply.assumptions)
+    assert visit.get("assumed", "") in assumed, assumed
     checks = " ".join(reply.verdicts[0].check_first)
     assert visit.get("checks", "") in checks, checks
     said = " ".join(evidence.text for verdict in reply.verdicts for evidence in verdict.evidence)

@@ -13,6 +13,10 @@
 //! F(x)/F(1/2) = r^(1/2 - x)                          damping factor that brings it to the middle
 //! c2/c1 = sqrt(k_w2 m2/(k_w1 m1))                    rebound after another spring
 //! ```
+//!
+//! Springs at hand are predicted and ranked by [`choose`](crate::chassis::choose); what keeps hardest braking within its travel
+//! comes first. Where [`compare`](crate::chassis::compare) finds that sag and the fitted spring disagree, a spring that sag asks
+//! for waits if friction, a late start or air can make the reading.
 
 mod adjusters;
 mod answer;

@@ -59,6 +59,7 @@ pub use helical::{
 };
 pub use load::{LoadAtLength, SpringValues, load_at_length};
 pub use load_curve::{LoadCalibration, LoadCurve};
+pub use marking::mark_rates;
 pub use pair::{Pair, PairJudged, PairPlace, PairVerdict, judge_pair};
 pub use reduced::{
     AppliedWindow, BothErrorsLine, BrokenLine, CURVE_POINTS, Contact, Curve, CurveFit, CurvePoint, Decision,

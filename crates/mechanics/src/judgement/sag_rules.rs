@@ -165,7 +165,7 @@ fn rear_spring(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen, 
     if asked.is_range {
         verdict.check_first.push(MEASURE_AGAIN.to_owned());
     }
-    verdict.overturned_by = vec![
+    verdict.overturned_by.extend([
         if way == Direction::Stiffer {
             "static sag that appears, or a shorter rider's share, when the lengths are read again"
         } else {
@@ -173,7 +173,7 @@ fn rear_spring(look: &Look<'_>, desk: &mut Desk, target: &Target, sag: SagSeen, 
         }
         .to_owned(),
         "a rider's part of the mass on this end far from what was taken".to_owned(),
-    ];
+    ]);
     attitude(look, desk, &mut verdict, target.middle() - sag.total);
     desk.push(verdict, &[Cause::of(Subject::Friction)]);
 }

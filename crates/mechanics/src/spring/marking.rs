@@ -226,18 +226,20 @@ fn marked_rate(
     Some((entered, Vec::new()))
 }
 
-/// Reads a mark: with a unit as it says, without one in every sensible unit, the one nearest to the bench value chosen.
-fn read(text: &str, measured: f64) -> Option<(Entered<StiffnessUnit>, Vec<MarkReading>)> {
+/// What a mark on a spring can mean: with a unit what it says, without one every reading between 2 and 400 N/mm (common
+/// practice, no source), else every reading there is. Empty: it is no rate. Example: "0.95" is 0.95 kgf/mm and nothing else.
+#[must_use]
+pub fn mark_rates(text: &str) -> Vec<Entered<StiffnessUnit>> {
     // A decimal comma stands on springs; a mark is kept as it is, so it is read, not refused.
     let text = text.replace(',', ".");
     match Entered::<StiffnessUnit>::from_str(&text) {
-        Ok(entered) => return Some((entered, Vec::new())),
+        Ok(entered) => return vec![entered],
         Err(TextError::UnitMissing { .. }) => {}
-        Err(_) => return None,
+        Err(_) => return Vec::new(),
     }
-    let value: f64 = text.trim().parse().ok()?;
+    let value: f64 = text.trim().parse().unwrap_or(f64::NAN);
     if value.is_nan() || value <= 0.0 {
-        return None;
+        return Vec::new();
     }
     let units = [
         StiffnessUnit::NewtonPerMillimeter,
@@ -249,9 +251,19 @@ fn read(text: &str, measured: f64) -> Option<(Entered<StiffnessUnit>, Vec<MarkRe
         .filter_map(|unit| Entered::new(value, *unit).ok())
         .collect();
     let sensible = |rate: &&Entered<StiffnessUnit>| SENSIBLE.contains(&SpringRate::of(**rate).si());
-    let mut kept: Vec<Entered<StiffnessUnit>> = all.iter().filter(sensible).copied().collect();
-    if kept.is_empty() {
-        kept = all;
+    let kept: Vec<Entered<StiffnessUnit>> = all.iter().filter(sensible).copied().collect();
+    if kept.is_empty() { all } else { kept }
+}
+
+fn has_unit(text: &str) -> bool {
+    Entered::<StiffnessUnit>::from_str(&text.replace(',', ".")).is_ok()
+}
+
+/// Reads a mark: with a unit as it says, without one in every sensible unit, the one nearest to the bench value chosen.
+fn read(text: &str, measured: f64) -> Option<(Entered<StiffnessUnit>, Vec<MarkReading>)> {
+    let kept = mark_rates(text);
+    if let ([only], true) = (kept.as_slice(), has_unit(text)) {
+        return Some((*only, Vec::new()));
     }
     let away = |rate: &Entered<StiffnessUnit>| (measured / SpringRate::of(*rate).si()).ln().abs();
     let chosen = kept.iter().copied().min_by(|a, b| away(a).total_cmp(&away(b)))?;

@@ -18,15 +18,16 @@ mod adjuster;
 mod circuit;
 mod design;
 mod evaluate;
+mod evaluation;
 mod flow;
 mod lift;
 
 pub use adjuster::{Adjusted, Needle, Recentred};
 pub use circuit::{Circuit, Split, StackValve};
 pub use design::{BLEED, BleedDesign, CURTAIN, CircuitDesign, DamperDesign, LiftDesign, Place, ValveDesign};
-pub use evaluate::{
+pub use evaluate::evaluate;
+pub use evaluation::{
     AdjusterEffect, AtWheel, CurvePoint, Evaluated, Evaluation, MOST_VELOCITIES, Mark, MarkKind, Wheel, WheelDamping,
-    evaluate,
 };
 pub use flow::{
     Gap, Orifice, ROUND_TRANSITION, Restriction, SHARP_EDGE, SLIT_TRANSITION, ShortTube, discharge_factor,

@@ -44,6 +44,7 @@ mod newton;
 mod plate;
 mod request;
 mod solution;
+mod state;
 pub mod text;
 
 pub use design::{

@@ -13,7 +13,7 @@ const RIGHT: f64 = 392.0;
 const ROW: f64 = 42.0;
 const LINE: f64 = 19.0;
 /// Where an adjuster's range begins and ends; its words follow.
-const TRACK: (f64, f64) = (170.0, 306.0);
+const TRACK: (f64, f64) = (182.0, 318.0);
 
 const DARK: &str = "#0b5e6b";
 const LIGHT: &str = "#b9dbe0";
@@ -104,7 +104,7 @@ pub(crate) fn shares(adjusters: &[OnRange]) -> Markup {
             path d={ "M" (at(x(0.5))) " 15V" (at(height)) } stroke=(FAINT) stroke-width="1" {}
             @for (index, one) in adjusters.iter().enumerate() {
                 @let y = 18.0 + LINE * (index as f64 + 0.5);
-                text x="0" y=(at(y + 4.0)) font-size="11.5" { (one.label) }
+                text x="0" y=(at(y + 4.0)) font-size="11" { (one.label) }
                 rect x=(near) y=(at(y - 3.0)) width=(at(x(one.limit) - near)) height="6" fill=(FAINT) {}
                 path d={ "M" (near) " " (at(y)) "H" (far) "M" (near) " " (at(y - 5.0)) "v10M" (far) " " (at(y - 5.0)) "v10" } fill="none" stroke=(INK) stroke-width="1" {}
                 @if let Some(share) = one.found {
@@ -155,12 +155,12 @@ mod tests {
             words: String::new(),
         };
         let drawn = shares(std::slice::from_ref(&one)).into_string();
-        assert_eq!(drawn.matches("cx=\"204\"").count(), 2, "{drawn}");
+        assert_eq!(drawn.matches("cx=\"216\"").count(), 2, "{drawn}");
         let turned = shares(&[OnRange { left: Some(0.5), ..one }]).into_string();
         assert_eq!(
             (
-                turned.matches("cx=\"204\"").count(),
-                turned.matches("cx=\"238\"").count()
+                turned.matches("cx=\"216\"").count(),
+                turned.matches("cx=\"250\"").count()
             ),
             (1, 1)
         );

@@ -3,7 +3,7 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::Paper;
-use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture, noted};
+use super::content::{COLUMNS, Concern, Fact, Gravity, JobSheet, Part, Picture, ended, noted};
 
 const STYLE: &str = include_str!("sheet.css");
 
@@ -32,7 +32,7 @@ pub(super) fn document(sheet: &JobSheet, paper: Paper) -> String {
                 style { (PreEscaped(style(paper))) }
             }
             body {
-                main {
+                main.full[is_full(sheet)] {
                     (head(sheet))
                     (concerns_list(&hazards))
                     (settings(sheet))
@@ -56,6 +56,12 @@ pub(super) fn document(sheet: &JobSheet, paper: Paper) -> String {
         }
     };
     document.into_string()
+}
+
+/// Whether a third column is needed: such a sheet is printed smaller.
+fn is_full(sheet: &JobSheet) -> bool {
+    let stacks = sheet.parts.iter().filter(|part| part.narrow).count();
+    stacks + sheet.pictures.iter().filter(|picture| picture.plot).count() > 2
 }
 
 fn head(sheet: &JobSheet) -> Markup {
@@ -108,7 +114,7 @@ fn verdicts(sheet: &JobSheet) -> Markup {
                 @for verdict in &sheet.verdicts {
                     li.hazard[verdict.hazard] {
                         p.words { bdi { (verdict.head()) } }
-                        @for (what, words) in verdict.sentences() { p { (what) ": " bdi { (words) } } }
+                        @for (what, words) in verdict.sentences() { p { (what) ": " bdi { (ended(&words)) } } }
                     }
                 }
             }
@@ -121,12 +127,12 @@ fn verdicts(sheet: &JobSheet) -> Markup {
 fn drawings(sheet: &JobSheet) -> Markup {
     let (units, stacks): (Vec<&Part>, Vec<&Part>) = sheet.parts.iter().partition(|part| !part.narrow);
     let (curves, wide): (Vec<&Picture>, Vec<&Picture>) = sheet.pictures.iter().partition(|picture| picture.plot);
-    let narrow = stacks.len() + curves.len();
+    let narrow = !stacks.is_empty() || !curves.is_empty();
     html! {
         @if !sheet.parts.is_empty() || !sheet.pictures.is_empty() { h2 { "Springs, stacks and plots" } }
         @if !units.is_empty() { div.grid { @for unit in units { (part(unit)) } } }
-        @if narrow > 0 {
-            div.grid.narrow[narrow > 2] {
+        @if narrow {
+            div.grid.narrow[is_full(sheet)] {
                 @for stack in stacks { (part(stack)) }
                 @for curve in curves { (drawn(curve)) }
             }

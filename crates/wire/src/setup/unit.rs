@@ -8,7 +8,7 @@ use mechanics::quantity::{
     AbsolutePressure, Angle, AngleUnit, Force, GaugePressure, Length, LengthUnit, Mass, Preload, PressureUnit,
     Quantity, STANDARD_GRAVITY, SpringRate, StiffnessUnit, Stroke, Travel, UnitSystem, Volume, VolumeUnit,
 };
-use mechanics::spring::{GasRequest, GasSpring, Linkage};
+use mechanics::spring::{GasRequest, GasSpring, Linkage, mark_rates};
 
 use super::{length, mass};
 use crate::quantity::{Range, optional};
@@ -234,7 +234,8 @@ impl EndModel {
                 }
                 Err(_) => {}
             }
-            if let Some(spring) = spring.map(|spring| (*spring).clone()).or_else(|| entered(leg)) {
+            let known = spring.map(|spring| (*spring).clone()).or_else(|| entered(leg));
+            if let Some(spring) = known.or_else(|| self.of_mark(leg)) {
                 fitted.push((spring, length::<Preload>(leg.preload.as_ref())));
             }
         }
@@ -243,6 +244,22 @@ impl EndModel {
         }
         let limits = |leg: &v1::LegValues| length(leg.least_preload.as_ref()).zip(length(leg.most_preload.as_ref()));
         self.preload_limits = legs.first().and_then(|(leg, _)| limits(leg));
+    }
+
+    /// A spring of which nothing but the mark as typed is known, where that can mean one rate only: said to be read so.
+    fn of_mark(&mut self, leg: &v1::LegValues) -> Option<CandidateSpring> {
+        let text = leg.marking.as_ref()?.text.trim();
+        let rates = mark_rates(text);
+        let [only] = rates.as_slice() else { return None };
+        let assumption = Assumption {
+            subject: "marking",
+            text: format!("the mark \"{text}\" means {only}: no other unit makes a spring of it"),
+            source: PRACTICE,
+        };
+        if !self.assumptions.contains(&assumption) {
+            self.assumptions.push(assumption);
+        }
+        Some(fitted_by(SpringRate::of(*only), MARK))
     }
 
     fn stops(&mut self, leg: &v1::LegValues, axial_travel: Option<Stroke>) {
@@ -280,14 +297,18 @@ fn entered(leg: &v1::LegValues) -> Option<CandidateSpring> {
         Some(rate) => (rate, ENTERED),
         None => (marked()?, MARK),
     };
-    Some(CandidateSpring {
+    Some(fitted_by(rate, tolerance))
+}
+
+fn fitted_by(rate: SpringRate, tolerance: f64) -> CandidateSpring {
+    CandidateSpring {
         label: "fitted".to_owned(),
         rate,
         standard_uncertainty: SpringRate::from_si(rate.si() * tolerance / 3.0_f64.sqrt()),
         source: SpringSource::Marked,
         curve: None,
         deflection_to_solid: None,
-    })
+    }
 }
 
 fn gas(leg: &v1::LegValues, exponent: f64) -> Result<Option<Air>, ChassisError> {

@@ -29,8 +29,19 @@ pub fn discharge_factor(reynolds: f64, turbulent: f64, transition: f64) -> f64 {
 /// closest, at 86.8, which moves it by less than 0.2 % away from 50 to 150.
 #[must_use]
 pub fn short_tube_factor(x: f64) -> f64 {
-    let (laminar, turbulent) = (2.28 + 64.0 / x, 1.5 + 13.74 / x.sqrt());
-    turbulent + (laminar - turbulent) / (1.0 + (x / 86.8).powi(3))
+    short_tube(x).0
+}
+
+/// The factor, and `x` times its derivative.
+fn short_tube(x: f64) -> (f64, f64) {
+    let root = 1.0 / x.sqrt();
+    let (friction, entrance) = (64.0 * root * root, 13.74 * root);
+    let (laminar, turbulent) = (2.28 + friction, 1.5 + entrance);
+    let z = (x * (1.0 / 86.8)).powi(3);
+    let share = 1.0 / (1.0 + z);
+    let apart = laminar - turbulent;
+    let falls = 0.5 * entrance + share * (friction - 0.5 * entrance + 3.0 * z * share * apart);
+    (turbulent + apart * share, -falls)
 }
 
 /// An orifice: `dp = rho/(2 Cd^2) (u^2 + u nu Re_t/Dh)`.
@@ -85,31 +96,127 @@ pub enum Restriction {
     Gap(Gap),
 }
 
-/// `dp = quadratic u^2 + linear u`, solved for `u` without cancellation and without dividing by zero.
-fn speed(dp: f64, quadratic: f64, linear: f64) -> f64 {
-    if dp <= 0.0 {
-        return 0.0;
+/// A restriction in an oil, its coefficients made once: `dp = quadratic u^2 + linear u`, `u = q/area`.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Explicit {
+    area: f64,
+    quadratic: f64,
+    linear: f64,
+}
+
+impl Explicit {
+    /// Flow at a drop and its derivative, 0 through a closed one: solved without cancellation and without dividing by zero.
+    pub(super) fn q(&self, dp: f64) -> (f64, f64) {
+        if !(self.area > 0.0 && dp > 0.0) {
+            return (0.0, 0.0);
+        }
+        let root = (self.linear * self.linear + 4.0 * self.quadratic * dp).sqrt();
+        (self.area * (2.0 * dp / (self.linear + root)), self.area / root)
     }
-    2.0 * dp / (linear + (linear * linear + 4.0 * quadratic * dp).sqrt())
+
+    /// Drop at a flow and its derivative, without limit through a closed one.
+    pub(super) fn dp(&self, q: f64) -> (f64, f64) {
+        along(self.area, q, |u| {
+            (
+                self.quadratic * u * u + self.linear * u,
+                2.0 * self.quadratic * u + self.linear,
+            )
+        })
+    }
+}
+
+/// Holes with a length in an oil.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Tube {
+    area: f64,
+    /// Dynamic head of 1 m/s.
+    head: f64,
+    /// `Re d/L` of 1 m/s.
+    along: f64,
+}
+
+impl Tube {
+    fn drop_at(&self, u: f64) -> (f64, f64) {
+        let (factor, rises) = short_tube((u * self.along).max(1e-12));
+        (self.head * u * u * factor, self.head * u * (2.0 * factor + rises))
+    }
+
+    fn q(&self, dp: f64) -> f64 {
+        if !(self.area > 0.0 && dp > 0.0) {
+            return 0.0;
+        }
+        // Without friction the loss is at least that of the entrance and the exit.
+        let fastest = (dp / (1.5 * self.head)).sqrt();
+        self.area * root::rising(|u| self.drop_at(u).0 - dp, 0.0, fastest)
+    }
+}
+
+/// Drop and its derivative at a flow of 0 or more, from those at its speed.
+fn along(area: f64, q: f64, at_speed: impl Fn(f64) -> (f64, f64)) -> (f64, f64) {
+    if area <= 0.0 && q > 0.0 {
+        return (f64::INFINITY, f64::INFINITY);
+    }
+    if q <= 0.0 {
+        return (0.0, 0.0);
+    }
+    let (dp, slope) = at_speed(q / area);
+    (dp, slope / area)
+}
+
+/// Any restriction in an oil.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum InOil {
+    Explicit(Explicit),
+    Tube(Tube),
+}
+
+impl InOil {
+    /// Flow at a drop of 0 or more, m3/s and Pa.
+    fn q(&self, dp: f64) -> f64 {
+        match self {
+            Self::Explicit(explicit) => explicit.q(dp).0,
+            Self::Tube(tube) => tube.q(dp),
+        }
+    }
+
+    /// Drop at a flow of 0 or more and its derivative, Pa and m3/s.
+    pub(super) fn dp(&self, q: f64) -> (f64, f64) {
+        match self {
+            Self::Explicit(explicit) => explicit.dp(q),
+            Self::Tube(tube) => along(tube.area, q, |u| tube.drop_at(u)),
+        }
+    }
+}
+
+/// What a dynamic head of discharge costs: `rho/(2 Cd^2)`.
+pub(super) fn discharge_head(discharge_factor: f64, oil: &OilAt) -> f64 {
+    oil.rho() / (2.0 * discharge_factor * discharge_factor)
 }
 
 impl Orifice {
-    fn coefficients(&self, oil: &OilAt) -> (f64, f64) {
+    pub(super) fn in_oil(&self, oil: &OilAt) -> Explicit {
         let area = self.area.si();
         let dh = self.hydraulic_diameter.map_or((4.0 * area / PI).sqrt(), Quantity::si);
-        let head = oil.rho() / (2.0 * self.discharge_factor * self.discharge_factor);
-        (head, head * oil.nu() * self.transition_factor / dh)
+        let head = discharge_head(self.discharge_factor, oil);
+        Explicit {
+            area,
+            quadratic: head,
+            linear: head * oil.nu() * self.transition_factor / dh,
+        }
     }
 }
 
 impl ShortTube {
-    pub(super) fn area(&self) -> f64 {
+    fn area(&self) -> f64 {
         f64::from(self.count) * PI * self.diameter.si().powi(2) / 4.0
     }
 
-    fn drop_at(&self, u: f64, oil: &OilAt) -> f64 {
-        let x = (u * self.diameter.si().powi(2) / (oil.nu() * self.length.si())).max(1e-12);
-        0.5 * oil.rho() * u * u * short_tube_factor(x)
+    fn in_oil(&self, oil: &OilAt) -> Tube {
+        Tube {
+            area: self.area(),
+            head: 0.5 * oil.rho(),
+            along: self.diameter.si().powi(2) / (oil.nu() * self.length.si()),
+        }
     }
 }
 
@@ -118,11 +225,14 @@ impl Gap {
         PI * self.diameter.si() * self.clearance.si()
     }
 
-    fn coefficients(&self, oil: &OilAt) -> (f64, f64) {
+    pub(super) fn in_oil(&self, oil: &OilAt) -> Explicit {
         let h = self.clearance.si();
         let eccentric = 1.0 + 1.5 * self.eccentricity_ratio.powi(2);
-        let laminar = 12.0 * oil.rho() * oil.nu() * self.length.si() / (h * h * eccentric);
-        (0.5 * self.loss_factor * oil.rho(), laminar)
+        Explicit {
+            area: self.open_area(),
+            quadratic: 0.5 * self.loss_factor * oil.rho(),
+            linear: 12.0 * oil.rho() * oil.nu() * self.length.si() / (h * h * eccentric),
+        }
     }
 }
 
@@ -146,58 +256,20 @@ impl Restriction {
     /// Flow at a pressure drop; 0 through a closed one.
     #[must_use]
     pub fn flow(&self, drop: PressureDifference, oil: &OilAt) -> FlowRate {
-        FlowRate::from_si(self.q(drop.si().abs(), oil).copysign(drop.si()))
+        FlowRate::from_si(self.in_oil(oil).q(drop.si().abs()).copysign(drop.si()))
     }
 
     /// Pressure drop at a flow; without limit through a closed one.
     #[must_use]
     pub fn drop(&self, flow: FlowRate, oil: &OilAt) -> PressureDifference {
-        PressureDifference::from_si(self.dp(flow.si().abs(), oil).copysign(flow.si()))
+        PressureDifference::from_si(self.in_oil(oil).dp(flow.si().abs()).0.copysign(flow.si()))
     }
 
-    /// Flow at a drop of 0 or more, m3/s and Pa.
-    pub(super) fn q(&self, dp: f64, oil: &OilAt) -> f64 {
-        let area = self.open_area().si();
-        if !(area > 0.0 && dp > 0.0) {
-            return 0.0;
-        }
+    pub(super) fn in_oil(&self, oil: &OilAt) -> InOil {
         match self {
-            Self::Orifice(orifice) => {
-                let (quadratic, linear) = orifice.coefficients(oil);
-                area * speed(dp, quadratic, linear)
-            }
-            Self::Gap(gap) => {
-                let (quadratic, linear) = gap.coefficients(oil);
-                area * speed(dp, quadratic, linear)
-            }
-            Self::ShortTube(tube) => {
-                // Without friction the loss is at least that of the entrance and the exit.
-                let fastest = (2.0 * dp / (1.5 * oil.rho())).sqrt();
-                area * root::rising(|u| tube.drop_at(u, oil) - dp, 0.0, fastest)
-            }
-        }
-    }
-
-    /// Drop at a flow of 0 or more, Pa and m3/s.
-    pub(super) fn dp(&self, q: f64, oil: &OilAt) -> f64 {
-        if q <= 0.0 {
-            return 0.0;
-        }
-        let area = self.open_area().si();
-        if area <= 0.0 {
-            return f64::INFINITY;
-        }
-        let u = q / area;
-        match self {
-            Self::Orifice(orifice) => {
-                let (quadratic, linear) = orifice.coefficients(oil);
-                quadratic * u * u + linear * u
-            }
-            Self::Gap(gap) => {
-                let (quadratic, linear) = gap.coefficients(oil);
-                quadratic * u * u + linear * u
-            }
-            Self::ShortTube(tube) => tube.drop_at(u, oil),
+            Self::Orifice(orifice) => InOil::Explicit(orifice.in_oil(oil)),
+            Self::ShortTube(tube) => InOil::Tube(tube.in_oil(oil)),
+            Self::Gap(gap) => InOil::Explicit(gap.in_oil(oil)),
         }
     }
 }

@@ -16,7 +16,7 @@ pub struct LiftLaw {
 enum Kind {
     /// From cracking on straight, up to a stop. Pa/m, Pa, m.
     Straight { stiffness: f64, crack: f64, most: f64 },
-    /// Pressures rising, Pa; openings not falling, m; slopes of a monotone cubic.
+    /// Pressures rising, Pa; openings not falling, m; slopes of a monotone cubic. Kinks rise as well.
     Table { knots: Vec<Knot>, kinks: Vec<f64> },
 }
 
@@ -53,7 +53,8 @@ impl LiftLaw {
         points.push((0.0, 0.0));
         let cracks = solved.events.iter().filter(|event| event.kind == EventKind::Cracks);
         points.extend(cracks.map(|event| (event.pressure.si(), 0.0)));
-        let kinks: Vec<f64> = solved.events.iter().map(|event| event.pressure.si()).collect();
+        let mut kinks: Vec<f64> = solved.events.iter().map(|event| event.pressure.si()).collect();
+        kinks.sort_by(f64::total_cmp);
         points.sort_by(|a, b| a.0.total_cmp(&b.0));
         points.dedup_by(|a, b| a.0 == b.0);
         // Rounding of the solutions must not make an opening fall.
@@ -113,33 +114,40 @@ impl LiftLaw {
     }
 
     /// Opening at a pressure, m and Pa.
-    pub(super) fn at(&self, pressure: f64) -> f64 {
+    fn at(&self, pressure: f64) -> f64 {
+        self.with_slope(pressure).0
+    }
+
+    /// Opening at a pressure and its derivative, m and Pa.
+    pub(super) fn with_slope(&self, pressure: f64) -> (f64, f64) {
         let p = pressure / self.scale;
         if !(p > 0.0) {
-            return 0.0;
+            return (0.0, 0.0);
         }
-        match &self.kind {
+        let (opening, slope) = match &self.kind {
             Kind::Straight { stiffness, crack, most } => {
-                if stiffness.is_finite() {
-                    ((p - crack) / stiffness).clamp(0.0, *most)
+                let free = (p - crack) / stiffness;
+                if !(stiffness.is_finite() && free > 0.0) {
+                    (0.0, 0.0)
+                } else if free < *most {
+                    (free, 1.0 / stiffness)
                 } else {
-                    0.0
+                    (*most, 0.0)
                 }
             }
             Kind::Table { knots, .. } => table(knots, p),
-        }
+        };
+        (opening, slope / self.scale)
     }
 
-    /// Pressures at which the law has a kink, Pa.
-    pub(super) fn kinks(&self) -> Vec<f64> {
-        let own = match &self.kind {
-            Kind::Straight { stiffness, crack, most } => vec![*crack, crack + stiffness * most],
-            Kind::Table { kinks, .. } => kinks.clone(),
+    /// Pressures at which the law has a kink, Pa, rising.
+    pub(super) fn kinks(&self) -> impl Iterator<Item = f64> {
+        let (straight, table) = match &self.kind {
+            Kind::Straight { stiffness, crack, most } => ([*crack, crack + stiffness * most], [].as_slice()),
+            Kind::Table { kinks, .. } => ([0.0; 2], kinks.as_slice()),
         };
-        own.into_iter()
-            .map(|p| p * self.scale)
-            .filter(|p| p.is_finite() && *p > 0.0)
-            .collect()
+        let own = straight.into_iter().chain(table.iter().copied());
+        own.map(|p| p * self.scale).filter(|p| p.is_finite() && *p > 0.0)
     }
 
     /// Pressure it opens at; 0 where it opens at once.
@@ -164,24 +172,29 @@ impl LiftLaw {
     }
 }
 
-fn table(knots: &[Knot], p: f64) -> f64 {
+/// Opening and its derivative.
+fn table(knots: &[Knot], p: f64) -> (f64, f64) {
     let after = knots.partition_point(|knot| knot.pressure <= p);
     let (Some(from), to) = (
         after.checked_sub(1).and_then(|index| knots.get(index)),
         knots.get(after),
     ) else {
-        return 0.0;
+        return (0.0, 0.0);
     };
     let Some(to) = to else {
-        return from.opening + from.slope * (p - from.pressure);
+        return (from.opening + from.slope * (p - from.pressure), from.slope);
     };
     let h = to.pressure - from.pressure;
     let s = (p - from.pressure) / h;
     let (s2, s3) = (s * s, s * s * s);
-    (1.0 - 3.0 * s2 + 2.0 * s3) * from.opening
+    let opening = (1.0 - 3.0 * s2 + 2.0 * s3) * from.opening
         + h * (s - 2.0 * s2 + s3) * from.slope
         + (3.0 * s2 - 2.0 * s3) * to.opening
-        + h * (s3 - s2) * to.slope
+        + h * (s3 - s2) * to.slope;
+    let slope = 6.0 * (s - s2) * (to.opening - from.opening) / h
+        + (1.0 - 4.0 * s + 3.0 * s2) * from.slope
+        + (3.0 * s2 - 2.0 * s) * to.slope;
+    (opening, slope)
 }
 
 /// Slopes that keep a cubic monotone between knots.

@@ -2,7 +2,8 @@
 
 use super::block::{Node, add, most};
 use super::model::Model;
-use super::newton::{State, Theory, gap, tilted};
+use super::newton::{Theory, gap, tilted};
+use super::state::State;
 use crate::valving::ValvingError;
 
 /// Penetration that is let pass, mm.

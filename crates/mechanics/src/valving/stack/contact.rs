@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use super::block::{at, dot};
+use super::block::{at, dot, most};
 
 /// Rows of the factor made side by side.
 const LANES: usize = 8;
@@ -105,7 +105,13 @@ impl Contacts {
     pub(super) fn solve(&mut self, d: &[f64], touching: &mut [bool]) -> Option<Vec<f64>> {
         self.d.clear();
         self.d.extend(d.iter().zip(&self.scale).map(|(d, scale)| d * scale));
-        self.tolerance = CLOSED * self.d.iter().fold(0.0_f64, |most, d| most.max(d.abs()));
+        // A ring that stays far open, such as those of a distant stop, says nothing of the gaps that count.
+        let counts = self
+            .d
+            .iter()
+            .zip(touching.iter())
+            .filter(|(d, touches)| **d < 0.0 || **touches);
+        self.tolerance = CLOSED * most(counts.map(|(d, _)| *d));
         let mut forces = self.quick(touching).or_else(|| self.safe(touching))?;
         for (touches, force) in touching.iter_mut().zip(&forces) {
             *touches = *force > 0.0;

@@ -1,7 +1,7 @@
 //! Pressures at which something happens.
 
 use super::answer::Solver;
-use super::newton::State;
+use super::state::State;
 use crate::valving::ValvingError;
 
 /// Relative width at which an event's pressure stands.

@@ -18,7 +18,8 @@ use super::block::at;
 use super::contact::Contacts;
 use super::load::Load;
 use super::model::Model;
-use super::newton::{State, Stuck, Theory, gap};
+use super::newton::{Stuck, Theory, gap};
+use super::state::State;
 
 /// A disc for small deflection. mm, N, MPa.
 #[derive(Debug, Clone, Copy)]

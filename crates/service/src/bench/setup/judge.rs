@@ -96,6 +96,7 @@ impl Bench {
         used: &mut Vec<v1::UsedRevision>,
     ) -> Result<Prepared, ServiceError> {
         let mut model = self.end_model(&seen.machine, end, 1.0, used)?;
+        let taken = model.assumptions.clone();
         let (mut compared, mut doubted) = (None, Vec::new());
         if let Some((values, found)) = &sag
             && let Some(rider) = sag::rider(values)
@@ -119,6 +120,7 @@ impl Bench {
         let at_hand = (!candidates.is_empty()).then(|| at_hand(seen, model.clone(), candidates, &mut named));
         Ok(Prepared {
             model,
+            taken,
             sag: sag.map(|(_, found)| found),
             compared,
             doubted,
@@ -167,6 +169,8 @@ struct Seen<'a> {
 /// An end ready for the judge.
 struct Prepared {
     model: EndModel,
+    /// What its springs and legs are taken for.
+    taken: Vec<Assumption>,
     sag: Option<SagFound>,
     compared: Option<Compared>,
     /// What the rate that sag implies assumes.
@@ -193,7 +197,8 @@ impl Prepared {
     fn tell(self, found: &mut Judgement) {
         let end = self.model.end;
         let named = found.verdicts.iter().any(|one| one.end == end && one.springs.is_some());
-        let mut assumed = if named { self.named } else { Vec::new() };
+        let mut assumed = self.taken;
+        assumed.extend(self.named.into_iter().filter(|_| named));
         let disagrees = self.compared.is_some_and(|one| one.agreement == Agreement::Disagrees);
         assumed.extend(self.doubted.into_iter().filter(|_| disagrees));
         if let Some(sag) = self.sag {

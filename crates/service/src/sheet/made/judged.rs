@@ -111,6 +111,9 @@ fn besides(verdict: &v1::Verdict) -> Vec<String> {
             "thumb asks for {thumb} steps and physics for {physics:.1}: they disagree"
         ));
     }
+    if verdict.waits_for_check {
+        said.push("waits for what is to be checked first".to_owned());
+    }
     if !verdict.waits_for.is_empty() {
         let waits: Vec<String> = verdict.waits_for.iter().map(|index| (index + 1).to_string()).collect();
         said.push(format!("waits for {}", waits.join(", ")));

@@ -1,7 +1,7 @@
 //! Springs and stacks: what they are, drawn to scale where their records say how large they are.
 
 use mechanics::chassis::End;
-use mechanics::quantity::{LengthUnit, Quantity as _, Unit as _, UnitSystem};
+use mechanics::quantity::{Energy, EnergyUnit, LengthUnit, Quantity as _, StiffnessUnit, Unit as _, UnitSystem};
 use wire::setup::unit;
 use wire::v1;
 use wire::v1::stack_valve::Source;
@@ -46,6 +46,10 @@ fn fitted(gathered: &Gathered, end: v1::MachineEnd, not_known: &mut Vec<String>)
             _ => "",
         };
         facts.extend(leg_facts(gathered, leg, place));
+        facts.extend(fact(
+            &format!("Stored at full travel{place}"),
+            energy(gathered, leg, end),
+        ));
     }
     let picture = unit.legs.first().and_then(|leg| spring(gathered, leg, end, not_known));
     Some(Part {
@@ -197,26 +201,47 @@ fn sized(spring: &v1::Spring, leg: &v1::LegValues) -> Result<Sizes, Vec<&'static
 fn lengths(gathered: &Gathered, leg: &v1::LegValues, end: v1::MachineEnd, sizes: &Sizes) -> Vec<(f64, String)> {
     let units = gathered.units;
     let mut lengths = Vec::new();
-    let set = gathered.state(end, true).and_then(|state| state.preload.as_ref());
-    let preload = millimeters(set.or(leg.preload.as_ref()));
-    if let Some(preload) = preload {
+    if let Some(preload) = preload(gathered, leg, end) {
         lengths.push((sizes.free - preload, "fitted"));
     }
-    let which = match end {
-        v1::MachineEnd::Front => End::Front,
-        _ => End::Rear,
-    };
-    let mut ignored = Violations::new();
-    let model = unit::model(gathered.machine(true), which, &[], 1.0, ignored.root());
-    let travel = model.path.map(|path| path.axial_travel().get(LengthUnit::Millimeter));
-    if let Some((preload, travel)) = preload.zip(travel) {
-        lengths.push((sizes.free - preload - travel, "full travel"));
+    if let Some(pressed) = pressed(gathered, leg, end) {
+        lengths.push((sizes.free - pressed, "full travel"));
     }
     lengths.extend(sizes.solid.map(|solid| (solid, "solid")));
     let worded = lengths.into_iter().filter(|(at, _)| *at > 0.0);
     worded
         .map(|(at, word)| (at, format!("{word} {}", length(at, units, 0))))
         .collect()
+}
+
+/// How far a spring is pressed at full extension, mm.
+fn preload(gathered: &Gathered, leg: &v1::LegValues, end: v1::MachineEnd) -> Option<f64> {
+    let set = gathered.state(end, true).and_then(|state| state.preload.as_ref());
+    millimeters(set.or(leg.preload.as_ref()))
+}
+
+/// How far a spring is pressed at full travel, mm.
+fn pressed(gathered: &Gathered, leg: &v1::LegValues, end: v1::MachineEnd) -> Option<f64> {
+    let which = match end {
+        v1::MachineEnd::Front => End::Front,
+        _ => End::Rear,
+    };
+    let mut ignored = Violations::new();
+    let path = unit::model(gathered.machine(true), which, &[], 1.0, ignored.root()).path?;
+    Some(preload(gathered, leg, end)? + path.axial_travel().get(LengthUnit::Millimeter))
+}
+
+/// What a spring stores at full travel, taken for a straight one: `k x^2/2`.
+fn energy(gathered: &Gathered, leg: &v1::LegValues, end: v1::MachineEnd) -> Option<String> {
+    let rate = settings::given_rate(gathered, leg)?;
+    let rate = wire::quantity::stated(Some(rate))?
+        .in_unit(StiffnessUnit::NewtonPerMillimeter)
+        .value();
+    let pressed = pressed(gathered, leg, end).filter(|pressed| *pressed > 0.0)?;
+    let joules = rate * pressed * pressed / 2e3;
+    let energy: v1::Energy = wire::quantity::computed(Energy::new(joules, EnergyUnit::Joule), gathered.units);
+    let stated = wire::quantity::stated(Some(&energy))?;
+    Some(format!("about {:.0} {}", stated.value(), stated.unit().row().symbol))
 }
 
 fn millimeters(given: Option<&v1::Length>) -> Option<f64> {

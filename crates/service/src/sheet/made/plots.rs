@@ -131,7 +131,7 @@ fn shares(gathered: &Gathered) -> Vec<Picture> {
                 found: found.map(|(at, range)| at / range),
                 left: left.map(|(at, range)| at / range),
                 limit: limit(gathered, end),
-                words: format!("{} of {range}", positions.join(" to ")),
+                words: format!("{} of {range}", positions.join("→")),
             });
         }
     }

@@ -119,16 +119,30 @@ fn with_unit_once(figures: &[String]) -> String {
     }
 }
 
-/// The rate of a leg's spring alone.
+/// The rate of a leg's spring alone, in words.
 fn bare_rate(gathered: &Gathered, leg: &v1::LegValues) -> Option<String> {
-    let units = gathered.units;
-    if let Some(spring) = Record::of(&gathered.fitted.springs, &leg.spring) {
-        let tested = spring.tested.as_ref().and_then(|tested| tested.rate.as_ref());
-        let measured = tested.and_then(|rate| computed(rate.value.as_ref()));
-        return measured.or_else(|| short(spring.entered.marked_rate.as_ref(), units));
+    let measured = measured(gathered, leg);
+    // A measured figure is as exact as the bench, an entered one as it was entered.
+    measured
+        .and_then(|rate| computed(Some(rate)))
+        .or_else(|| short(given_rate(gathered, leg), gathered.units))
+}
+
+/// The rate the tester found.
+fn measured<'a>(gathered: &'a Gathered, leg: &v1::LegValues) -> Option<&'a v1::Stiffness> {
+    let spring = Record::of(&gathered.fitted.springs, &leg.spring)?;
+    spring.tested.as_ref()?.rate.as_ref()?.value.as_ref()
+}
+
+/// The rate of a leg's spring: measured, else of its record, else of the machine.
+pub(super) fn given_rate<'a>(gathered: &'a Gathered, leg: &'a v1::LegValues) -> Option<&'a v1::Stiffness> {
+    match Record::of(&gathered.fitted.springs, &leg.spring) {
+        Some(spring) => measured(gathered, leg).or(spring.entered.marked_rate.as_ref()),
+        None => {
+            let marked = leg.marking.as_ref().and_then(|marking| marking.rate.as_ref());
+            leg.spring_rate.as_ref().or(marked)
+        }
     }
-    let marked = leg.marking.as_ref().and_then(|marking| marking.rate.as_ref());
-    short(leg.spring_rate.as_ref().or(marked), units)
 }
 
 /// The rate of a leg's spring, with where it comes from.
