@@ -43,10 +43,7 @@ impl Bench {
         let units = options.units;
         match &request.source {
             None => violations.push("source", Reason::ValueMissing, "one of setup, values is required"),
-            Some(Source::Values(values)) => judge::check_values(values, violations.at("values")),
-            Some(Source::Setup(setup)) => {
-                Collection::Setups.revisable(&setup.name, violations.at("setup").at("name"));
-            }
+            Some(source) => check_source(source, &mut violations),
         }
         checked(violations, Some(()))?;
         let mut used = Vec::new();
@@ -265,6 +262,16 @@ fn at_hand(
         loads: loads.map(|loads| (loads.alone, loads.rider)),
         unsprung_mass: model.unsprung,
         candidates,
+    }
+}
+
+/// Notes what is wrong with a setup to be judged.
+pub(super) fn check_source(source: &Source, violations: &mut Violations) {
+    match source {
+        Source::Values(values) => judge::check_values(values, violations.at("values")),
+        Source::Setup(setup) => {
+            Collection::Setups.revisable(&setup.name, violations.at("setup").at("name"));
+        }
     }
 }
 

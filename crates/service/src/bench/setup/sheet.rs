@@ -49,7 +49,8 @@ impl Bench {
         if let Some(judgement) = &request.judgement {
             let mut found = Violations::new();
             wire::setup::judge::detail::options(judgement, &mut found);
-            if judgement.source.is_some() {
+            if let Some(source) = &judgement.source {
+                super::judge::check_source(source, &mut found);
                 found.push(
                     "source",
                     Reason::Conflict,
