@@ -41,6 +41,7 @@ pub use answer::{
     Action, AfterSpring, Amount, Confidence, Direction, Evidence, Judgement, Missing, RankedSprings, StepRange,
     Subject, ThumbAndPhysics, Verdict,
 };
+pub use look::stated_sag_uncertainty;
 pub use rows::RuleId;
 pub use table::{Ends, InForce, OwnRule, PRACTICE, Rule, RuleTable, TABLE_VERSION, TableError, Threshold};
 pub use visit::{
