@@ -27,7 +27,7 @@ pub use choose::{
     Candidate, CandidateSpring, Choice, ChosenSpring, MOST_CANDIDATES, Present, Ranked, Rejection, RuledBy, SagTargets,
     SpringSource, TravelCase, choose,
 };
-pub use compare::{Agreement, Cause, CauseKind, Compared, Fitted, compare};
+pub use compare::{Agreement, Cause, CauseKind, Compared, Fitted, SagBeside, compare};
 pub use element::{Air, Element};
 pub use error::ChassisError;
 pub use implied::{AirOfFork, Implied, ImpliedRequest, SprungLoad, implied_rate};

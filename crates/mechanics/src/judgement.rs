@@ -43,6 +43,7 @@ pub use answer::{
     Subject, ThumbAndPhysics, Verdict,
 };
 pub use caution::UNTESTED;
+pub use look::stated_sag_uncertainty;
 pub use rows::RuleId;
 pub use table::{Ends, InForce, OwnRule, PRACTICE, Rule, RuleTable, TABLE_VERSION, TableError, Threshold};
 pub use visit::{

@@ -2,9 +2,9 @@
 
 use super::implied::Implied;
 use super::{End, SagFound};
-use crate::estimate::Assumption;
+use crate::estimate::{Assumption, Estimate};
 use crate::finding::{Code, Finding};
-use crate::quantity::{Quantity, SpringRate, UnitSystem};
+use crate::quantity::{Length, Quantity, SpringRate, UnitSystem};
 use crate::spring::words::Words;
 
 /// The spring that is supposed to be fitted; of legs, their sum.
@@ -18,6 +18,34 @@ pub struct Fitted {
     pub measured: bool,
     /// One step of the rack for this end; `None`: fork 0.5 N/mm a leg, shock 5 N/mm.
     pub step: Option<SpringRate>,
+}
+
+/// What the sag shows beside the rate it implies.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SagBeside {
+    /// Static sag.
+    pub static_sag: Option<Length>,
+    /// Total sag.
+    pub total_sag: Option<Length>,
+    /// Rider's share.
+    pub riders_share: Option<Length>,
+    /// Half-bands of friction: alone, with the rider.
+    pub half_bands: (Option<Length>, Option<Length>),
+    /// Whether a reading was not paired.
+    pub unpaired: bool,
+}
+
+impl From<&SagFound> for SagBeside {
+    fn from(sag: &SagFound) -> Self {
+        let value = |of: &Option<Estimate<Length>>| of.as_ref().map(|of| of.value);
+        Self {
+            static_sag: value(&sag.static_sag),
+            total_sag: value(&sag.total_sag),
+            riders_share: value(&sag.riders_share),
+            half_bands: sag.half_bands,
+            unpaired: sag.unpaired,
+        }
+    }
 }
 
 /// Whether sag and spring agree.
@@ -99,7 +127,7 @@ const AIR_REACH: f64 = 400.0;
 pub fn compare(
     implied: &Implied,
     fitted: &Fitted,
-    sag: Option<&SagFound>,
+    sag: Option<&SagBeside>,
     end: End,
     springs: u32,
     units: UnitSystem,
@@ -169,7 +197,7 @@ pub fn compare(
     Some(compared)
 }
 
-fn causes(implied: &Implied, sag: Option<&SagFound>, difference: f64, springs: u32) -> Vec<Cause> {
+fn causes(implied: &Implied, sag: Option<&SagBeside>, difference: f64, springs: u32) -> Vec<Cause> {
     let Some(rate) = implied.rate.as_ref() else {
         return Vec::new();
     };
@@ -185,8 +213,8 @@ fn causes(implied: &Implied, sag: Option<&SagFound>, difference: f64, springs: u
     };
     let linkage = known("motion ratio").map_or(2.0 * RATIO * implied_rate, |u| FAR * u);
     let late = sag.is_none_or(|sag| {
-        let stat = sag.static_sag.as_ref().map_or(0.0, |sag| sag.value.si());
-        let most = sag.total_sag.as_ref().map_or(f64::INFINITY, |sag| sag.value.si());
+        let stat = sag.static_sag.map_or(0.0, Quantity::si);
+        let most = sag.total_sag.map_or(f64::INFINITY, Quantity::si);
         stat < LATE * most || stat < LATE_LENGTH
     });
     let all = [
@@ -244,12 +272,9 @@ const LATE_LENGTH: f64 = 6e-3;
 
 /// How far friction can shift the implied rate: half-bands of both states over the share; half of them where both were read
 /// from either side.
-fn friction(sag: Option<&SagFound>, rate: f64) -> f64 {
+fn friction(sag: Option<&SagBeside>, rate: f64) -> f64 {
     let Some(sag) = sag else { return 0.0 };
-    let share = sag
-        .riders_share
-        .as_ref()
-        .map_or(f64::INFINITY, |share| share.value.si());
+    let share = sag.riders_share.map_or(f64::INFINITY, Quantity::si);
     let (alone, rider) = sag.half_bands;
     let bands = alone.map_or(0.0, Quantity::si) + rider.map_or(0.0, Quantity::si);
     if sag.unpaired {

@@ -7,13 +7,20 @@ use super::table::{Ends, PRACTICE, RuleTable};
 use super::visit::{Adjuster, Circuit, DamperType, EndVisit, Riding, Serviceability, StrokeDirection, Visit};
 use crate::estimate::Assumption;
 use crate::finding::{Code, Finding};
-use crate::quantity::{Quantity, UnitSystem};
+use crate::quantity::{Length, Quantity, UnitSystem};
 use crate::spring::words::Words;
 
 /// Lengths that are equal on the tape differ by less than this after a subtraction, m.
 pub(super) const EQUAL: f64 = 1e-9;
 /// Standard uncertainty of a sag from a tape, each length read twice, m.
 const TAPE: f64 = 0.7e-3;
+
+/// Standard uncertainty of a sag that is stated without one: a tape, each length read twice, 0.7 mm (common practice, no
+/// source).
+#[must_use]
+pub fn stated_sag_uncertainty() -> Length {
+    Length::from_si(TAPE)
+}
 
 /// An end with its table.
 pub(super) struct Look<'a> {

@@ -5,7 +5,7 @@ pub mod reply;
 
 use std::time::Duration;
 
-use mechanics::chassis::{Compared, End, SagFound};
+use mechanics::chassis::{Compared, End, RiderMass, SagBeside, SagFound};
 use mechanics::judgement::{
     Adjuster, Circuit, DamperType, EndVisit, ForceModel, Oil, Riding, Sag, Serviceability, ShaftSpeed, SpringsAtHand,
     StrokeDirection, Visit, Wear, Whole,
@@ -15,6 +15,7 @@ use mechanics::quantity::{
 };
 
 use self::detail::rates;
+use super::sag::SCALE;
 use super::unit::{self, EndModel};
 use super::{length, mass, riders};
 use crate::book::{known, machine, visit};
@@ -79,6 +80,27 @@ pub fn visit(
         whole: whole(values, &machine, rider, deceleration),
         units: Some(units),
     }
+}
+
+/// Sag as it was stated without lengths; `None` unless both states are.
+pub fn stated_sag(detail: &v1::EndDetail) -> Option<SagBeside> {
+    let (still, total): (Length, Length) = length(detail.static_sag.as_ref()).zip(length(detail.total_sag.as_ref()))?;
+    let half = length::<Length>(detail.spread.as_ref()).map(|spread| Length::from_si(0.5 * spread.si()));
+    Some(SagBeside {
+        static_sag: Some(still),
+        total_sag: Some(total),
+        riders_share: Some(Length::from_si(total.si() - still.si())),
+        half_bands: (half, half),
+        unpaired: false,
+    })
+}
+
+/// The part of the rider's mass an end carries as it was stated, from two weighings.
+pub fn stated_rider(detail: &v1::EndDetail) -> Option<RiderMass> {
+    Some(RiderMass::Stated {
+        part: mass(detail.rider_mass_carried.as_ref())?,
+        standard_uncertainty: Mass::from_si(SCALE * std::f64::consts::SQRT_2),
+    })
 }
 
 fn riding(number: i32) -> Option<Riding> {

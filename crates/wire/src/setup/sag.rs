@@ -20,7 +20,7 @@ use crate::violation::{Scope, Violations};
 /// Standard uncertainty of a machine's load from its mass and balance, of the load (common practice, no source).
 const FROM_BALANCE: f64 = 0.03;
 /// Standard uncertainty of a weighing, kg (common practice, no source).
-const SCALE: f64 = 0.5;
+pub(super) const SCALE: f64 = 0.5;
 
 /// What is asked beside the readings.
 #[derive(Debug, Clone, Copy)]

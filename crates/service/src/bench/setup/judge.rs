@@ -1,9 +1,11 @@
 //! JudgeSetup.
 
-use mechanics::chassis::{Agreement, Candidate, CandidateSpring, Compared, End, SagFound, read_sag};
+use mechanics::chassis::{
+    Agreement, Candidate, CandidateSpring, Compared, End, RiderMass, SagBeside, SagFound, read_sag,
+};
 use mechanics::estimate::Assumption;
-use mechanics::judgement::{Judgement, RuleTable, SpringsAtHand, judge as judged};
-use mechanics::quantity::UnitSystem;
+use mechanics::judgement::{Judgement, RuleTable, SpringsAtHand, judge as judged, stated_sag_uncertainty};
+use mechanics::quantity::{Quantity, UnitSystem};
 use store::Moment;
 use wire::names::Collection;
 use wire::setup::judge::{self, EndRead, detail, reply};
@@ -15,7 +17,7 @@ use wire::v1::judge_setup_request::Source;
 use wire::violation::{Violation, Violations};
 
 use super::choose::sprung_loads;
-use super::sag::{against_fitted, with_preloads};
+use super::sag::{Shares, against_fitted, with_preloads};
 use super::{Machine, refused};
 use crate::bench::book::state_at;
 use crate::bench::{Bench, checked};
@@ -95,17 +97,16 @@ impl Bench {
         let mut model = self.end_model(&seen.machine, end, 1.0, used)?;
         let taken = model.assumptions.clone();
         let (mut compared, mut doubted) = (None, Vec::new());
-        if let Some((values, found)) = &sag
-            && let Some(rider) = sag::rider(values)
-        {
+        if let Some(read) = compared_sag(seen, &model, sag.as_ref(), detail) {
             // A rate that nothing implies is none to compare.
+            let rider = (&read.rider, seen.units);
             let implied = self
-                .implied(found, values, &mut model, (&rider, seen.units))
+                .implied(&read.shares, &read.values, &mut model, rider)
                 .ok()
                 .flatten();
             let against = implied
                 .as_ref()
-                .and_then(|implied| against_fitted(implied, found, &model, None, seen.units));
+                .and_then(|implied| against_fitted(implied, &read.beside, &model, None, seen.units));
             doubted = implied.map(|implied| implied.assumptions).unwrap_or_default();
             compared = against.map(|(_, compared)| compared);
         }
@@ -232,6 +233,55 @@ fn state_of(values: &v1::SetupValues, end: End) -> Option<&v1::EndState> {
         End::Front => state.front.as_ref(),
         End::Rear => state.rear.as_ref(),
     }
+}
+
+/// Sag that a rate is implied from, with the rider.
+struct ComparedSag {
+    values: v1::SagValues,
+    shares: Shares,
+    beside: SagBeside,
+    rider: RiderMass,
+}
+
+/// Sag from lengths where they were read, else as it was stated; `None` without a sag or a rider.
+fn compared_sag(
+    seen: &Seen<'_>,
+    model: &EndModel,
+    read: Option<&(v1::SagValues, SagFound)>,
+    detail: Option<&v1::EndDetail>,
+) -> Option<ComparedSag> {
+    if let Some((values, found)) = read {
+        return Some(ComparedSag {
+            values: values.clone(),
+            shares: Shares::from(found),
+            beside: SagBeside::from(found),
+            rider: sag::rider(values)?,
+        });
+    }
+    let stated = judge::stated_sag(detail?)?;
+    let u = stated_sag_uncertainty();
+    let share = stated.riders_share?;
+    let still = stated.static_sag?;
+    let values = v1::SagValues {
+        readings: Some(
+            state_of(seen.values, model.end)
+                .and_then(|state| state.sag)
+                .unwrap_or_default(),
+        ),
+        machine: Some(seen.machine.values.clone()),
+        rider_mass_with_gear: seen.values.rider_mass_with_gear,
+    };
+    Some(ComparedSag {
+        shares: Shares {
+            static_sag: (still, u),
+            riders_share: Some((share, u)),
+            static_is_zero: still.si() <= 2.0 * u.si(),
+            wheel_factor: model.path.as_ref()?.rake().map_or(1.0, |rake| rake.si().cos()),
+        },
+        beside: stated,
+        rider: judge::stated_rider(detail?).or_else(|| sag::rider(&values))?,
+        values,
+    })
 }
 
 /// Springs at hand with what their choice needs. What the wheel carries comes from the scale, or from the machine's balance;

@@ -1,9 +1,10 @@
 //! ReadSag.
 
 use mechanics::chassis::{
-    AirOfFork, ChassisError, Compared, End, Fitted, Implied, ImpliedRequest, SagFound, compare, implied_rate, read_sag,
-    riders_part,
+    AirOfFork, ChassisError, Compared, End, Fitted, Implied, ImpliedRequest, SagBeside, SagFound, compare,
+    implied_rate, read_sag, riders_part,
 };
+use mechanics::estimate::Estimate;
 use mechanics::quantity::{Length, Quantity, SpringRate, Travel, UnitSystem};
 use wire::names::Collection;
 use wire::setup::sag::{self, Found};
@@ -56,12 +57,12 @@ impl Bench {
         let implied = match sag::rider(&values) {
             None => None,
             Some(rider) => self
-                .implied(&found, &values, &mut model, (&rider, options.units))
+                .implied(&Shares::from(&found), &values, &mut model, (&rider, options.units))
                 .map_err(|error| refused(error, basis, in_request))?,
         };
         let compared = implied
             .as_ref()
-            .and_then(|implied| against_fitted(implied, &found, &model, options.step, options.units));
+            .and_then(|implied| against_fitted(implied, &SagBeside::from(&found), &model, options.step, options.units));
         let found = Found {
             sag: found,
             implied,
@@ -75,17 +76,19 @@ impl Bench {
     /// The rate a rider's share implies; `None` without a share, or a way from spring to wheel.
     pub(super) fn implied(
         &self,
-        found: &SagFound,
+        found: &Shares,
         values: &v1::SagValues,
         model: &mut EndModel,
         (rider, units): (&mechanics::chassis::RiderMass, UnitSystem),
     ) -> Result<Option<Implied>, ChassisError> {
-        let (Some(share), Some(path)) = (&found.riders_share, model.path.clone()) else {
+        let (Some(share), Some(path)) = (found.riders_share, model.path.clone()) else {
             return Ok(None);
         };
         let factor = found.wheel_factor;
-        let travel = |value: f64| Travel::from_si(value * factor);
-        let stat = found.static_sag.as_ref();
+        let at_wheel = |(value, u): (Length, Length)| {
+            let (value, u) = (factor * value.si(), factor * u.si());
+            (Travel::from_si(value), Length::from_si(u))
+        };
         let sprung_load = sag::sprung_load(values, model);
         let air = if model.end == End::Front && !model.air_known {
             AirOfFork::Unknown { legs: model.springs }
@@ -95,14 +98,8 @@ impl Bench {
         let request = ImpliedRequest {
             end: model.end,
             path,
-            static_sag: (
-                travel(stat.map_or(0.0, |stat| stat.value.si())),
-                Length::from_si(stat.map_or(0.0, |stat| stat.standard_uncertainty.si()) * factor),
-            ),
-            riders_share: (
-                travel(share.value.si()),
-                Length::from_si(share.standard_uncertainty.si() * factor),
-            ),
+            static_sag: at_wheel(found.static_sag),
+            riders_share: at_wheel(share),
             static_is_zero: found.static_is_zero,
             part: riders_part(model.end, rider)?,
             sprung_load,
@@ -162,16 +159,39 @@ impl Bench {
     }
 }
 
+/// Sag as a rate is implied from it: values with their standard uncertainties, as read.
+pub(super) struct Shares {
+    pub(super) static_sag: (Length, Length),
+    pub(super) riders_share: Option<(Length, Length)>,
+    /// Whether static sag is zero within its uncertainty.
+    pub(super) static_is_zero: bool,
+    /// Read lengths times this are vertical at the wheel.
+    pub(super) wheel_factor: f64,
+}
+
+impl From<&SagFound> for Shares {
+    fn from(sag: &SagFound) -> Self {
+        let of = |of: &Estimate<Length>| (of.value, of.standard_uncertainty);
+        let none = Length::from_si(0.0);
+        Self {
+            static_sag: sag.static_sag.as_ref().map_or((none, none), of),
+            riders_share: sag.riders_share.as_ref().map(of),
+            static_is_zero: sag.static_is_zero,
+            wheel_factor: sag.wheel_factor,
+        }
+    }
+}
+
 /// The rate that sag implies against the spring that is said to be fitted; `None` where it is not known.
 pub(super) fn against_fitted(
     implied: &Implied,
-    found: &SagFound,
+    beside: &SagBeside,
     model: &EndModel,
     step: Option<SpringRate>,
     units: UnitSystem,
 ) -> Option<(Fitted, Compared)> {
     let fitted = sag::fitted(model, step)?;
-    let compared = compare(implied, &fitted, Some(found), model.end, model.springs, units)?;
+    let compared = compare(implied, &fitted, Some(beside), model.end, model.springs, units)?;
     Some((fitted, compared))
 }
 
