@@ -271,7 +271,7 @@ mod laws {
     }
 
     /// What a pressure is answered with does not depend on the pressures asked beside it: a sweep and each one alone agree far
-    /// beyond what anything shows. Taper, a stage behind a gap, a distant stop, a preloaded seat.
+    /// beyond what anything shows. A taper that hardly lifts below a distant stop, a stage behind a gap, a preloaded seat.
     #[test]
     fn an_answer_does_not_depend_on_its_neighbours() {
         let mut taper = stack(&[(30.0, 0.15), (26.0, 0.15), (22.0, 0.2), (18.0, 0.15)]);
@@ -280,7 +280,7 @@ mod laws {
         taper.stop = Some(Stop {
             inner_diameter: None,
             outer_diameter: mm(17.0),
-            clearance: mm(1.0),
+            clearance: mm(20.0),
         });
         staged.radial_hold = RadialHold::Free;
         preloaded.seat = Some(Seat {
@@ -290,7 +290,7 @@ mod laws {
             dish: mm(0.0),
         });
         let megapascals = |p: f64| PressureDifference::new(p, PressureUnit::Megapascal);
-        for stack in [taper, staged, preloaded] {
+        for (stack, step) in [(taper, 1e-5), (staged, 0.02), (preloaded, 0.02)] {
             let at = |pressures: Vec<PressureDifference>| {
                 solve(&Request {
                     stack: stack.clone(),
@@ -300,7 +300,7 @@ mod laws {
                 })
                 .unwrap()
             };
-            let sweep: Vec<PressureDifference> = (1..=40).map(|k| megapascals(0.02 * f64::from(k))).collect();
+            let sweep: Vec<PressureDifference> = (1..=40).map(|k| megapascals(step * f64::from(k))).collect();
             for (pressure, beside) in sweep.iter().zip(&at(sweep.clone()).points).step_by(13) {
                 let alone = &at(vec![*pressure]).points[0];
                 for (a, b) in alone.shims.iter().zip(&beside.shims) {

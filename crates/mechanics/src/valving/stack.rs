@@ -21,8 +21,9 @@
 //!
 //! # Solution
 //! Cubic Hermite elements for `w` and `u` on rings common to all discs, every edge a ring; Newton outside, in each step
-//! the exact linear complementarity problem of the ring forces inside. Every state is checked (forces, gaps, equilibrium)
-//! before it is answered. Units inside: mm, N, MPa.
+//! the exact linear complementarity problem of the ring forces inside. A pressure starts from what those before it lead to
+//! expect; nothing of that is left in its answer. Every state is checked (forces, gaps, equilibrium) before it is answered.
+//! Units inside: mm, N, MPa.
 //!
 //! # Range and error
 //! 1 to 16 shims of 8-60 mm and 0.05-0.60 mm, clamp at least a quarter of the diameter, lift to 1.5 mm. Against axisymmetric

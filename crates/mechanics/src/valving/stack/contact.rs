@@ -105,14 +105,18 @@ impl Contacts {
     pub(super) fn solve(&mut self, d: &[f64], touching: &mut [bool]) -> Option<Vec<f64>> {
         self.d.clear();
         self.d.extend(d.iter().zip(&self.scale).map(|(d, scale)| d * scale));
-        // A ring that stays far open, such as those of a distant stop, says nothing of the gaps that count.
+        // A ring that stays far open, such as those of a distant stop, says nothing of the gaps that count; only where rounding
+        // is in the way it sets what is near enough.
         let counts = self
             .d
             .iter()
             .zip(touching.iter())
             .filter(|(d, touches)| **d < 0.0 || **touches);
-        self.tolerance = CLOSED * most(counts.map(|(d, _)| *d));
-        let mut forces = self.quick(touching).or_else(|| self.safe(touching))?;
+        let tolerances = [most(counts.map(|(d, _)| *d)), most(self.d.iter().copied())];
+        let mut forces = tolerances.into_iter().find_map(|largest| {
+            self.tolerance = CLOSED * largest;
+            self.quick(touching).or_else(|| self.safe(touching))
+        })?;
         for (touches, force) in touching.iter_mut().zip(&forces) {
             *touches = *force > 0.0;
         }
