@@ -189,13 +189,16 @@ pub(super) fn ask_for_oil(look: &Look<'_>, desk: &mut Desk, reading: &str) {
     if look.is_sealed() || desk.has(look, Subject::Oil) {
         return;
     }
-    desk.miss(look, "oil.age", "whether the oil makes what valving is blamed for");
+    let age = oil_state(look) == OilState::Unknown;
+    if age {
+        desk.miss(look, "oil.age", "whether the oil makes what valving is blamed for");
+    }
     let mut verdict = serviced(look);
     verdict.confidence = Confidence::Low;
-    let what = if look.is_front() {
-        "the oil's age or level is not known, and it can make this reading"
-    } else {
-        "the oil's age is not known, and it can make this reading"
+    let what = match (age, level_unknown(look)) {
+        (true, true) => "the oil's age and level are not known, and either can make this reading",
+        (true, false) => "the oil's age is not known, and it can make this reading",
+        (false, _) => "the oil's level is not known, and it can make this reading",
     };
     verdict.evidence.push(look.evidence(&[], &format!("{reading}: {what}")));
     verdict

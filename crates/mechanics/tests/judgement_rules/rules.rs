@@ -261,6 +261,42 @@ fn oil_of_another_grade_or_level_is_changed_and_age_never_explains_sag() {
 }
 
 #[test]
+fn of_the_oil_only_what_is_not_known_is_asked_for() {
+    // All the travel used: thin oil makes that, and so does a low level.
+    let at = |oil: Oil| {
+        of_front(EndVisit {
+            travel_used: mm(123.0),
+            oil,
+            ..fork()
+        })
+    };
+    let level = |oil: Oil| Oil {
+        air_gap: mm(130.0),
+        wanted_air_gap: mm(130.0),
+        ..oil
+    };
+    for (oil, words, age_is_missing) in [
+        (months(6.0), Some("the oil's level is not known"), false),
+        (level(Oil::default()), Some("the oil's age is not known"), true),
+        (Oil::default(), Some("the oil's age and level are not known"), true),
+        (level(months(6.0)), None, false),
+    ] {
+        let judged = at(oil);
+        let found = about(&judged, Subject::Oil).map(|verdict| format!("{:?}", verdict.evidence));
+        match (words, &found) {
+            (Some(words), Some(found)) => assert!(found.contains(words), "{found}"),
+            (None, None) => {}
+            other => panic!("{other:?}"),
+        }
+        assert_eq!(
+            judged.missing.iter().any(|one| one.what == "oil.age"),
+            age_is_missing,
+            "{words:?}"
+        );
+    }
+}
+
+#[test]
 fn open_adjuster_says_something_with_harshness_only() {
     let at = |position: f64, harsh| {
         let end = EndVisit {
