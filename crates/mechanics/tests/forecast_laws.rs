@@ -53,6 +53,7 @@ fn machine() -> ForecastRequest {
         rate_uncertainty: 0.03,
         bind: None,
         circuits: vec![circuit(Circuit::REBOUND, rebound), circuit(Circuit::COMPRESSION, 12.0)],
+        can_be_revalved: true,
         tyre_rate: None,
         wheel_damping: None,
     };
@@ -178,6 +179,25 @@ fn every_remedy_is_paid_once_at_the_first_limit_that_asks_for_it() {
         assert_eq!(step.price.map(|price| price.nanos / 1_000_000_000), wanted);
     }
     assert!(found.steps.len() >= 3, "{:?}", found.steps);
+}
+
+#[test]
+fn a_unit_that_cannot_be_revalved_is_replaced_at_the_same_pace() {
+    let mut request = machine();
+    let remedies = |request: &ForecastRequest| {
+        let limits = forecast(request).unwrap().limits.into_iter();
+        let rear = limits.filter(|limit| limit.end == End::Rear);
+        let found: Vec<_> = rear.map(|limit| (limit.kind, limit.pace, limit.remedy)).collect();
+        found
+    };
+    let open = remedies(&request);
+    request.rear.as_mut().unwrap().can_be_revalved = false;
+    let sealed = remedies(&request);
+    assert!(open.iter().any(|(_, _, remedy)| *remedy == Action::Revalve));
+    for ((kind, pace, open), sealed) in open.into_iter().zip(sealed) {
+        let instead = if open == Action::Revalve { Action::Replace } else { open };
+        assert_eq!(sealed, (kind, pace, instead));
+    }
 }
 
 #[test]

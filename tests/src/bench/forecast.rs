@@ -113,6 +113,7 @@ fn end(path: Path, (rate, preload): (f64, f64), used: f64) -> Result<ForecastEnd
         rate_uncertainty: 0.03,
         bind: None,
         circuits: vec![circuit(Circuit::REBOUND, false), circuit(Circuit::COMPRESSION, true)],
+        can_be_revalved: true,
         tyre_rate: None,
         wheel_damping: Some(DampingRate::from_si(1_500.0)),
     })

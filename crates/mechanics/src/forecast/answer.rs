@@ -45,6 +45,8 @@ pub struct Limit {
     pub low: Option<f64>,
     /// Upper end; `None`: beyond the highest pace.
     pub high: Option<f64>,
+    /// What removes it.
+    pub remedy: Action,
     /// Why.
     pub why: String,
 }
@@ -195,6 +197,7 @@ fn limit(bench: &Bench<'_>, world: &World, found: &Found) -> Option<Limit> {
         pace: found.pace,
         low: found.low,
         high: found.high,
+        remedy: kind.remedy(bench_end.given.can_be_revalved),
         why: why(bench, kind, at, &state, damping.as_ref()),
     })
 }

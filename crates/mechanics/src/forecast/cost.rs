@@ -8,14 +8,14 @@ use crate::judgement::Action;
 impl Kind {
     /// What removes it.
     ///
-    /// All the travel, and bind: another spring. A quarter of the range and none: other valving. Ports: another unit, as no
-    /// stack does it. Top-out: preload and top-out spring are set.
+    /// All the travel, and bind: another spring. A quarter of the range and none: other valving, or another unit where the
+    /// valving cannot be changed. Ports: another unit, as no stack does it. Top-out: preload and top-out spring are set.
     #[must_use]
-    pub fn remedy(self) -> Action {
+    pub fn remedy(self, can_be_revalved: bool) -> Action {
         match self {
             Self::TravelUsed | Self::Bind => Action::Respring,
-            Self::QuarterLeft | Self::RangeGone => Action::Revalve,
-            Self::PortLimited => Action::Replace,
+            Self::QuarterLeft | Self::RangeGone if can_be_revalved => Action::Revalve,
+            Self::QuarterLeft | Self::RangeGone | Self::PortLimited => Action::Replace,
             Self::TopOut => Action::Set,
         }
     }
@@ -36,7 +36,7 @@ pub(super) fn staircase(limits: &[Limit], prices: &[Price]) -> Vec<CostStep> {
     let mut steps: Vec<CostStep> = Vec::new();
     let mut total = Money::default();
     for (index, limit) in limits.iter().enumerate() {
-        let remedy = limit.kind.remedy();
+        let remedy = limit.remedy;
         let bought = steps.iter().any(|step| step.remedy == remedy && step.end == limit.end);
         let Some(pace) = limit.pace.filter(|_| !bought && remedy != Action::Set) else {
             continue;

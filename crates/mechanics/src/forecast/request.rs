@@ -57,6 +57,8 @@ pub struct ForecastEnd {
     pub bind: Option<Stroke>,
     /// Its adjusters.
     pub circuits: Vec<ForecastCircuit>,
+    /// Whether its damping can be changed inside; where it cannot, another unit takes the place of other valving.
+    pub can_be_revalved: bool,
     /// Rate of the tyre, for the bump.
     pub tyre_rate: Option<WheelRate>,
     /// Equivalent damping at the wheel, for the bump.

@@ -323,6 +323,15 @@ fn serviceability(number: i32) -> Option<Serviceability> {
     }
 }
 
+/// Whether a unit's damping can be changed inside; in a damping-rod fork by its holes and an add-on valve, without a stack.
+pub(super) fn can_be_revalved(unit: &v1::UnitValues) -> bool {
+    match serviceability(unit.serviceability) {
+        Some(Serviceability::Sealed) => false,
+        Some(Serviceability::OilOnly) => damper_type(unit.damper_type) == Some(DamperType::DampingRod),
+        Some(Serviceability::Valving) | None => true,
+    }
+}
+
 fn wear(number: i32) -> Option<Wear> {
     match v1::Wear::try_from(number).ok()? {
         v1::Wear::Unspecified | v1::Wear::NoneSeen => None,

@@ -40,6 +40,7 @@ impl EndOptions {
             rate_uncertainty: self.rate_uncertainty,
             bind: self.bind.or_else(|| bind(unit)),
             circuits,
+            can_be_revalved: super::super::judge::can_be_revalved(unit),
             tyre_rate: self.tyre_rate,
             wheel_damping: self.wheel_damping,
             suspension,
@@ -113,7 +114,7 @@ fn limit(limit: &Limit) -> v1::LimitForecast {
         pace_ratio: limit.pace,
         lower_pace_ratio: limit.low,
         upper_pace_ratio: limit.high,
-        remedy: remedy_of(limit.kind.remedy()) as i32,
+        remedy: remedy_of(limit.remedy) as i32,
         why: limit.why.clone(),
     }
 }

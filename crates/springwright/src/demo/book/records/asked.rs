@@ -70,7 +70,7 @@ pub(in super::super) fn forecast(bike: &Bike) -> v1::ForecastLimitsRequest {
         }),
         front: end(true),
         rear: end(false),
-        prices: Some(prices(bike)),
+        shop_prices: true,
         drawn: true,
         ..v1::ForecastLimitsRequest::default()
     }
@@ -83,7 +83,7 @@ pub(in super::super) fn price_list() -> v1::UpdatePriceListRequest {
         ("shock spring, fitted", v1::Remedy::Respring, false, 190),
         ("fork revalved", v1::Remedy::Revalve, true, 420),
         ("shock revalved", v1::Remedy::Revalve, false, 330),
-        (REPLACED, v1::Remedy::Replace, false, 690),
+        ("another shock", v1::Remedy::Replace, false, 690),
     ];
     let row = |(label, remedy, front, units): (&str, v1::Remedy, bool, i64)| v1::PriceRow {
         label: label.to_owned(),
@@ -105,21 +105,4 @@ pub(in super::super) fn price_list() -> v1::UpdatePriceListRequest {
         request_id: request_id(),
         ..v1::UpdatePriceListRequest::default()
     }
-}
-
-/// What another shock is called on the price list.
-const REPLACED: &str = "another shock";
-
-/// The prices for a machine: a shock that cannot be opened costs another one where valving is asked for.
-fn prices(bike: &Bike) -> v1::PriceList {
-    let mut list = price_list().price_list.unwrap_or_default();
-    if bike.rear.serviceability == v1::Serviceability::Sealed {
-        let valving = i32::from(v1::Remedy::Revalve);
-        list.rows
-            .retain(|row| row.end != machine_end(false) || row.remedy != valving);
-        for row in list.rows.iter_mut().filter(|row| row.label == REPLACED) {
-            row.remedy = valving;
-        }
-    }
-    list
 }
