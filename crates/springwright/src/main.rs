@@ -29,7 +29,7 @@ fn main() -> ExitCode {
 }
 
 fn act() -> Ended {
-    let benches = verbs::commands()?;
+    let benches = if is_own_verb() { Vec::new() } else { verbs::commands()? };
     let names: Vec<_> = benches.iter().map(|bench| bench.get_name().to_owned()).collect();
     // Help goes to stdout with exit code 0; what was typed wrongly goes to stderr with 2.
     let matches = args::command(benches)
@@ -40,6 +40,15 @@ fn act() -> Ended {
     // A reader of stdin may still wait for a line; nobody waits for it.
     runtime.shutdown_background();
     ended
+}
+
+/// Whether the first word is a verb of the program itself. The verbs of the benches, with the API's description they are made
+/// from, are then left out: a server would hold their memory for as long as it runs.
+fn is_own_verb() -> bool {
+    let own = args::command(Vec::new());
+    std::env::args()
+        .nth(1)
+        .is_some_and(|first| own.find_subcommand(first).is_some())
 }
 
 async fn dispatch(matches: &ArgMatches, benches: &[String]) -> Ended {
