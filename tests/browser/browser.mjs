@@ -71,6 +71,30 @@ export const axe = async (page, name) => {
   await session.detach();
 };
 
+const CONTROLS = 'a[href], button, input:not([type="hidden"]), select, textarea, summary, [tabindex="0"]';
+
+// Every control in sight is reached by Tab, with its focus shown. Some, as a field for a day, have more than one stop.
+export const tabbed = async (page, name, stops = 2) => {
+  const count = await page.evaluate((controls) => {
+    const shown = [...document.querySelectorAll(controls)].filter((one) => one.checkVisibility());
+    shown.forEach((one, index) => { one.dataset.control = index; });
+    return shown.length;
+  }, CONTROLS);
+  const reached = new Set();
+  for (let step = 0; step < count + stops; step += 1) {
+    await page.keyboard.press("Tab");
+    const at = await page.evaluate(() => {
+      const one = document.activeElement;
+      const outline = getComputedStyle(one).outlineStyle !== "none";
+      return one?.dataset.control && { control: one.dataset.control, outline, html: one.outerHTML.slice(0, 80) };
+    });
+    if (!at) continue;
+    reached.add(at.control);
+    expect(at.outline, `${name}: the focus on ${at.html} is not shown`);
+  }
+  expect(reached.size === count, `${name}: Tab reaches ${reached.size} of ${count} controls`);
+};
+
 /** Keeps a picture of the whole page. */
 export const picture = async (page, folder, name) => {
   mkdirSync(folder, { recursive: true });

@@ -4,7 +4,7 @@
 // hostile, "bare" with nothing entered, and others. Pictures at phone, laptop and wall size go into FOLDER.
 
 import { join } from "node:path";
-import { SIZES, axe, expect, finish, fits, launch, picture, watched } from "./browser.mjs";
+import { SIZES, axe, expect, finish, fits, launch, picture, tabbed, watched } from "./browser.mjs";
 
 const [base, folder] = process.argv.slice(2);
 const TERN = `${base}/machines/tern`;
@@ -256,25 +256,7 @@ await desk.close();
 {
   const { context, page } = await open();
   await page.goto(TERN);
-  const CONTROLS = 'a[href], button, input:not([type="hidden"]), select, textarea, summary, [tabindex="0"]';
-  const count = await page.evaluate((controls) => {
-    const shown = [...document.querySelectorAll(controls)].filter((one) => one.checkVisibility());
-    shown.forEach((one, index) => { one.dataset.control = index; });
-    return shown.length;
-  }, CONTROLS);
-  const reached = new Set();
-  // A field for a day has more than one stop.
-  for (let step = 0; step < count + 12; step += 1) {
-    await page.keyboard.press("Tab");
-    const at = await page.evaluate(() => {
-      const one = document.activeElement;
-      return one?.dataset.control && { control: one.dataset.control, outline: getComputedStyle(one).outlineStyle !== "none", html: one.outerHTML.slice(0, 80) };
-    });
-    if (!at) continue;
-    reached.add(at.control);
-    expect(at.outline, `the focus on ${at.html} is not shown`);
-  }
-  expect(reached.size === count, `Tab reaches ${reached.size} of ${count} controls`);
+  await tabbed(page, "the machine", 12);
   await context.close();
 }
 

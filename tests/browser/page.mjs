@@ -3,7 +3,7 @@
 // The server holds the springs "left", "right" and "dual", with finished runs left-1, left-2, right-1, dual-1 and an
 // interrupted one, open-1. Pictures at phone, laptop and wall size go into FOLDER.
 
-import { SIZES, axe, expect, finish, fits, launch, picture, watched } from "./browser.mjs";
+import { SIZES, axe, expect, finish, fits, launch, picture, tabbed, watched } from "./browser.mjs";
 
 const [base, folder] = process.argv.slice(2);
 const COMBINED = "/combine?arrangement=line&rate1=40&rate1_unit=N%2Fmm&stop1=9&stop1_unit=mm&spring2=springs%2Fleft"
@@ -99,30 +99,12 @@ console.log(`first paint after ${paints.map((paint) => paint.toFixed(0)).join(",
 }
 
 // Every control is reached by Tab, in sight and with its focus shown.
-const CONTROLS = 'a[href], button, input:not([type="hidden"]), select, textarea, summary, [tabindex="0"]';
 const { context: desk, page } = await open();
 for (const [name, path] of Object.entries(VIEWS)) {
   // The bench draws its pieces anew while somebody goes through them; live.mjs works it by keys.
   if (name === "bench") continue;
   await page.goto(base + path);
-  const count = await page.evaluate((controls) => {
-    const shown = [...document.querySelectorAll(controls)].filter((one) => one.checkVisibility());
-    shown.forEach((one, index) => { one.dataset.control = index; });
-    return shown.length;
-  }, CONTROLS);
-  const reached = new Set();
-  for (let step = 0; step < count + 2; step += 1) {
-    await page.keyboard.press("Tab");
-    const at = await page.evaluate(() => {
-      const one = document.activeElement;
-      const outline = getComputedStyle(one).outlineStyle !== "none";
-      return one?.dataset.control && { control: one.dataset.control, outline, html: one.outerHTML.slice(0, 80) };
-    });
-    if (!at) continue;
-    reached.add(at.control);
-    expect(at.outline, `${name}: the focus on ${at.html} is not shown`);
-  }
-  expect(reached.size === count, `${name}: Tab reaches ${reached.size} of ${count} controls`);
+  await tabbed(page, name);
 }
 
 // Values are read off the curve by keys and by pointer.

@@ -216,10 +216,9 @@ fn factors(look: &Look<'_>, desk: &mut Desk, one: &Adjuster) -> (f64, f64, f64) 
 
 /// Why no valving does it, where that is known.
 fn replaced(look: &Look<'_>, one: &Adjuster, factor: f64) -> Option<&'static str> {
-    match look.seen.serviceability {
-        Some(Serviceability::Sealed) => return Some("the unit cannot be opened"),
-        Some(Serviceability::OilOnly) => return Some("the unit has no valving to change"),
-        Some(Serviceability::Valving) | None => {}
+    let barred = |one: Serviceability| one.bars_other_damping(look.seen.damper_type);
+    if let Some(why) = look.seen.serviceability.and_then(barred) {
+        return Some(why);
     }
     let (least, most) = one.factors_to_be_had?;
     (!(least..=most).contains(&factor)).then_some("no stack of the drawer and no port reaches the factor it needs")

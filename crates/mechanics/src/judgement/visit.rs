@@ -270,6 +270,19 @@ pub enum Serviceability {
     Sealed,
 }
 
+impl Serviceability {
+    /// Why the damping of a unit cannot be changed inside; `None`: it can. A damping-rod fork has no stack, but holes that are
+    /// drilled and room for an add-on valve (common practice, no source).
+    #[must_use]
+    pub fn bars_other_damping(self, damper: Option<DamperType>) -> Option<&'static str> {
+        match self {
+            Self::Sealed => Some("the unit cannot be opened"),
+            Self::OilOnly if damper != Some(DamperType::DampingRod) => Some("the unit has no valving to change"),
+            Self::OilOnly | Self::Valving => None,
+        }
+    }
+}
+
 /// What was seen of wear.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Wear {

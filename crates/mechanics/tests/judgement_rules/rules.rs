@@ -535,3 +535,14 @@ proptest! {
         prop_assert!(!softer(share + 1.0) || softer(share));
     }
 }
+
+#[test]
+fn damping_rods_are_changed_as_long_as_the_fork_opens() {
+    use mechanics::judgement::DamperType;
+    let barred = |opens: Serviceability, damper| opens.bars_other_damping(damper).is_some();
+    for damper in [None, Some(DamperType::DampingRod), Some(DamperType::Cartridge)] {
+        assert!(barred(Serviceability::Sealed, damper) && !barred(Serviceability::Valving, damper));
+    }
+    assert!(!barred(Serviceability::OilOnly, Some(DamperType::DampingRod)));
+    assert!(barred(Serviceability::OilOnly, Some(DamperType::Cartridge)) && barred(Serviceability::OilOnly, None));
+}

@@ -323,13 +323,10 @@ fn serviceability(number: i32) -> Option<Serviceability> {
     }
 }
 
-/// Whether a unit's damping can be changed inside; in a damping-rod fork by its holes and an add-on valve, without a stack.
+/// Whether a unit's damping can be changed inside; where nothing is said of it, it can.
 pub(super) fn can_be_revalved(unit: &v1::UnitValues) -> bool {
-    match serviceability(unit.serviceability) {
-        Some(Serviceability::Sealed) => false,
-        Some(Serviceability::OilOnly) => damper_type(unit.damper_type) == Some(DamperType::DampingRod),
-        Some(Serviceability::Valving) | None => true,
-    }
+    let barred = |one: Serviceability| one.bars_other_damping(damper_type(unit.damper_type)).is_some();
+    !serviceability(unit.serviceability).is_some_and(barred)
 }
 
 fn wear(number: i32) -> Option<Wear> {
